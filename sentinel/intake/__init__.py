@@ -1,0 +1,1 @@
+"""Bytes in, decodes out: sources, line buffers and the layout template."""

@@ -1,0 +1,1 @@
+"""What leaves the daemon: MQTT, discovery, the diary, the page."""

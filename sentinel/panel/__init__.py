@@ -1,0 +1,1 @@
+"""What is read at a glance: the picture, the glass, the lamps, the terminal."""

@@ -1,0 +1,1 @@
+"""An invented band, honest in its physics, behind the demo and many tests."""
