@@ -1,1 +1,1 @@
-"""What the trade knows: locators, call signs, messages, prefixes, band plans. Pure; imports nothing of ours."""
+"""What the trade knows: locators, call signs, messages, prefixes, band plans. Pure."""

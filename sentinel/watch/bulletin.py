@@ -53,7 +53,7 @@ class LocationSource(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """A far station in the window. ``uncertainty_km`` is the radius of what its locator or area leaves open."""
+    """A far station in the window. ``uncertainty_km`` is the radius that its locator or area leaves open."""
 
     call: str
     locator: str | None
