@@ -1,0 +1,177 @@
+"""Invented bulletins of every kind, for `sentinel panel --samples`, the documentation and the tests.
+
+All calls have a suffix beginning with Q, which is never issued.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from PIL import Image, ImageDraw
+
+from sentinel.panel.fonts import Face, font
+from sentinel.panel.picture import SIZES, draw
+from sentinel.watch.bulletin import (
+    BlindReason,
+    Bulletin,
+    Chance,
+    Heading,
+    LocationSource,
+    Mode,
+    Opening,
+    Part,
+    ReceiverHealth,
+    Reflection,
+    State,
+    Station,
+)
+
+NOON_S = 1781438400.0 + 720.0  # 2026-06-14 12:12 UTC
+WELL = (Part("clock", True), Part("broker", True), Part("display", True))
+ES_6_H = Chance(Mode.SPORADIC_E, 0.08, 0.34, 0.61, "season and hour")
+
+
+def bulletin(state: State, because: str, **changes: object) -> Bulletin:
+    """A bulletin in good health from which the samples differ."""
+    base = Bulletin(
+        band="6m", at_s=NOON_S, state=state, since_s=NOON_S - 1500.0, previous=State.QUIET, because=because,
+        blind_reason=None, far_stations=0, station_locator="FN84ab", parts=WELL, outlook=(ES_6_H,),
+        receiver=ReceiverHealth(lines=5200, decodes=5100, last_decode_at_s=NOON_S - 24.0),
+    )  # fmt: skip
+    return replace(base, **changes)  # type: ignore[arg-type]
+
+
+def station(call: str, lat_deg: float, lon_deg: float, bearing_deg: float, distance_km: float) -> Station:
+    return Station(
+        call=call, locator=None, location_source=LocationSource.MESSAGE, uncertainty_km=5.0,
+        bearing_deg=bearing_deg, distance_km=distance_km, first_at_s=NOON_S - 900.0, last_at_s=NOON_S - 24.0,
+        slots=8, best_snr_db=-4.0, last_snr_db=-9.0, audio_hz=1420.0, trust=0.95, lat_deg=lat_deg, lon_deg=lon_deg,
+    )  # fmt: skip
+
+
+def opening(number: int, began_min: int, lasted_min: int | None, heading: Heading, muf: float | None) -> Opening:
+    began = NOON_S - 60.0 * began_min
+    ended = None if lasted_min is None else began + 60.0 * lasted_min
+    return Opening(
+        id=f"o{number}", began_at_s=began, peak_at_s=began + 300.0, ended_at_s=ended,
+        last_at_s=NOON_S if ended is None else ended, bearing_deg=heading.bearing_deg, spread_deg=heading.spread_deg,
+        stations=heading.stations, peak_stations=heading.stations, total_stations=heading.stations + 2,
+        locators=(), nearest_km=heading.nearest_km, farthest_km=heading.farthest_km, best_snr_db=-3.0,
+        mode=heading.mode, muf_mhz=muf,
+        reflections=(Reflection(42.1, -73.0, "W8QAB"), Reflection(40.9, -72.2, "W4QCD")),
+    )  # fmt: skip
+
+
+SOUTH_WEST = Heading(232.4, 9.0, 5, 812, 1950, Mode.SPORADIC_E)
+EUROPE = Heading(57.0, 14.0, 12, 4210, 5620, Mode.MULTI_HOP_SPORADIC_E)
+CARIBBEAN = Heading(184.0, 6.0, 3, 2890, 3120, Mode.F2)
+SOUTH = Heading(161.0, 11.0, 128, 6100, 8450, Mode.TRANSEQUATORIAL)
+HEARD = (
+    station("W8QAB", 39.9, -82.9, 258.0, 1720.0),
+    station("W4QCD", 33.7, -84.4, 238.0, 2210.0),
+    station("K4QEF", 35.2, -80.8, 236.0, 1880.0),
+    station("N4QGH", 36.8, -76.3, 229.0, 1450.0),
+    station("W3QJK", 40.0, -75.2, 243.0, 1090.0),
+)
+
+
+def samples() -> Mapping[str, Bulletin]:
+    """Every kind of bulletin by name."""
+    return {**_seeing(), **_blind()}
+
+
+def _seeing() -> dict[str, Bulletin]:
+    past = (opening(1, 400, 55, SOUTH_WEST, 76.0), opening(2, 200, 12, CARIBBEAN, None))
+    live = opening(3, 25, None, SOUTH_WEST, 91.4)
+    several = (SOUTH, SOUTH_WEST, EUROPE, CARIBBEAN)
+    return {
+        "quiet": bulletin(
+            State.QUIET,
+            "Nothing beyond 500 km for 5 hours; 3 near stations prove that the receiver works.",
+            since_s=NOON_S - 18600.0, previous=State.STIRRING, openings=past,
+        ),
+        "stirring": bulletin(
+            State.STIRRING,
+            "One far station in 2 slots, not an opening yet.",
+            far_stations=1, since_s=NOON_S - 95.0, headings=(Heading(57.0, 4.0, 1, 2210, 2210, Mode.UNKNOWN),),
+            stations=HEARD[:1], mode=Mode.UNKNOWN,
+        ),
+        "stirring-neighbours": bulletin(
+            State.STIRRING, "Two neighbours report an opening to the south-west; nothing is heard here.",
+        ),
+        "open": bulletin(
+            State.OPEN, "5 far stations between 812 and 1950 km around 232 degrees, sustained over 6 slots.",
+            far_stations=5, headings=(SOUTH_WEST,), mode=Mode.SPORADIC_E, stations=HEARD, openings=(live, *past),
+        ),
+        "open-two": bulletin(
+            State.OPEN, "15 far stations on two headings.", far_stations=15, headings=(SOUTH_WEST, CARIBBEAN),
+            mode=Mode.SPORADIC_E, stations=HEARD, openings=(live, *past), is_acknowledged=True,
+        ),
+        "open-four": bulletin(
+            State.OPEN, "148 far stations on four headings.", far_stations=148, headings=several,
+            mode=Mode.TRANSEQUATORIAL, stations=HEARD, openings=(live, *past), since_s=NOON_S - 90000.0,
+        ),
+        "broker-down": bulletin(
+            State.QUIET, "Nothing beyond 500 km for 12 minutes.",
+            parts=(Part("clock", True), Part("broker", False, "refused"), Part("display", None)),
+        ),
+        "long-text": bulletin(
+            State.STIRRING,
+            "One far station was heard twice, but the second time its locator did not agree with the first, so that "
+            "neither is believed until a third slot says the same; the operator's own log has never seen it.",
+            far_stations=1, headings=(Heading(359.6, 40.0, 1, 12040, 12040, Mode.UNKNOWN),), mode=Mode.UNKNOWN,
+        ),
+        "polar": bulletin(
+            State.OPEN, "3 far stations seen from the ice.", station_locator="AA00aa", far_stations=3,
+            headings=(Heading(0.4, 20.0, 3, 3600, 11900, Mode.AURORA),), mode=Mode.AURORA,
+            stations=(station("CE9QAA", -62.2, -58.9, 121.0, 3090.0), station("VK0QBB", -66.3, 110.5, 290.0, 2640.0)),
+        ),
+    }  # fmt: skip
+
+
+BLIND_BECAUSE = {
+    BlindReason.CANARY_SILENT: "VE1QBC has not been heard for 47 minutes; it is heard every 4 minutes as a rule.",
+    BlindReason.SOURCE_GONE: "The file decodes.log is not there any more.",
+    BlindReason.NO_LINES: "The decoder has printed nothing for 31 minutes.",
+    BlindReason.DECODER_GONE: "Lines come in, but none of the last 40 fits the layout.",
+    BlindReason.CLOCK_OFF: "All decodes are 2.9 s late: the clock of the decoding machine is off.",
+    BlindReason.LOCALS_SILENT: "None of the 6 near stations that are usual at this hour has been heard.",
+    BlindReason.STARTING: "The watch has just begun and has not heard enough to judge.",
+}
+
+
+def _blind() -> dict[str, Bulletin]:
+    return {
+        f"blind-{reason.value}": bulletin(
+            State.BLIND, because, blind_reason=reason, far_stations=None, since_s=NOON_S - 2820.0,
+            receiver=ReceiverHealth(last_decode_at_s=None if reason is BlindReason.STARTING else NOON_S - 2820.0),
+        )
+        for reason, because in BLIND_BECAUSE.items()
+    }  # fmt: skip
+
+
+def draw_samples(directory: Path) -> list[Path]:
+    """Draw every sample in every size as PNG into a directory (made if need be); returns the files."""
+    directory.mkdir(parents=True, exist_ok=True)
+    files = []
+    for name, one in samples().items():
+        for size in SIZES:
+            file = directory / f"{name}-{size[0]}x{size[1]}.png"
+            draw(one, size).save(file)
+            files.append(file)
+    return files
+
+
+def contact_sheet(size: tuple[int, int] = (250, 122), columns: int = 3) -> Image.Image:
+    """All samples of one size on one sheet with their names, and the second page of one of them."""
+    pictures = [(name, draw(one, size)) for name, one in samples().items()]
+    pictures.append(("open, second page", draw(samples()["open"], size, page=2)))
+    step_x, step_y = size[0] + 20, size[1] + 34
+    rows = -(-len(pictures) // columns)
+    sheet = Image.new("L", (columns * step_x + 20, rows * step_y + 14), 190)
+    pen = ImageDraw.Draw(sheet)
+    for index, (name, picture) in enumerate(pictures):
+        x, y = 20 + index % columns * step_x, 26 + index // columns * step_y
+        pen.text((x, y - 4), name, font=font(Face.REGULAR, 12), fill=0, anchor="ls")
+        sheet.paste(picture.convert("L"), (x, y))
+    return sheet

@@ -1,0 +1,52 @@
+"""The strip at the foot: is the watch itself well, and when was this picture true?"""
+
+from collections.abc import Iterator
+
+from sentinel.panel import words
+from sentinel.panel.fonts import Face, largest_fitting, text_item, width_of
+from sentinel.panel.marks import health_item
+from sentinel.panel.sheet import Box, Item
+from sentinel.panel.style import Inks, Style
+from sentinel.watch.bulletin import Bulletin
+
+GAP_PX = 4
+WATCHED_PARTS = ("clock", "broker", "display")
+
+
+def strip_items(bulletin: Bulletin, strip: Box, style: Style, ink: Inks) -> Iterator[Item]:
+    """Left: the age of the last decode, then clock, broker and display. Right: date and time of the picture."""
+    mark_y = strip.y + (strip.height - style.mark) // 2
+    x = strip.x
+    last_at_s = bulletin.receiver.last_decode_at_s
+    age = words.age_words(None if last_at_s is None else bulletin.at_s - last_at_s)
+    yield health_item("mark-heard", Box(x, mark_y, style.mark, style.mark), "heard", True, ink.line, ink.paper)
+    x += style.mark + 2
+    size_px = style.small[0]
+    width = width_of(age, Face.REGULAR, size_px)
+    yield text_item("age", Box(x, strip.y, width, strip.height), age, Face.REGULAR, size_px, ink.line)
+    x += width + GAP_PX + 2
+    for sign, is_well in marks(bulletin):
+        box = Box(x, mark_y, style.mark, style.mark)
+        yield health_item(f"mark-{sign}", box, sign, is_well, ink.line, ink.paper)
+        x += style.mark + GAP_PX
+    room = Box(x, strip.y, strip.right - x, strip.height)
+    yield as_of_item(bulletin, room, style, ink)
+
+
+def marks(bulletin: Bulletin) -> list[tuple[str, bool | None]]:
+    """The health marks in order; the tick stands there only once somebody has acknowledged."""
+    states = {part.name: part.is_well for part in bulletin.parts}
+    signs: list[tuple[str, bool | None]] = [(name, states.get(name)) for name in WATCHED_PARTS]
+    if bulletin.is_acknowledged:
+        signs.append(("seen", True))
+    return signs
+
+
+def as_of_item(bulletin: Bulletin, room: Box, style: Style, ink: Inks) -> Item:
+    """Date and time of the bulletin, shorter where there is little room."""
+    time, date = words.time_words(bulletin.at_s), words.date_words(bulletin.at_s)
+    for text in (f"{date}, {time} UTC", f"{date} {time}", time):
+        size_px = largest_fitting(text, Face.REGULAR, style.small, room.width)
+        if width_of(text, Face.REGULAR, size_px) <= room.width:
+            break
+    return text_item("as-of", room, text, Face.REGULAR, size_px, ink.line, "right")
