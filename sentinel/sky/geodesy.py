@@ -29,14 +29,22 @@ class Path(NamedTuple):
     back_bearing_deg: float
 
 
+def check_place(lat_deg: float, lon_deg: float) -> None:
+    """ValueError unless the latitude lies in [-90, 90] and the longitude is finite."""
+    if not -90.0 <= lat_deg <= 90.0:
+        raise ValueError(f"a latitude lies in -90 to 90 degrees, not {lat_deg}")
+    if not math.isfinite(lon_deg):
+        raise ValueError(f"a longitude must be finite, not {lon_deg}")
+
+
 @lru_cache(maxsize=_REMEMBERED)
 def path_between(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float) -> Path:
     """The path from the first place to the second; identical places have distance 0 and both bearings 0.
 
     Raises ValueError for a latitude outside [-90, 90] or a number that is not finite.
     """
-    _check_place(lat1_deg, lon1_deg)
-    _check_place(lat2_deg, lon2_deg)
+    check_place(lat1_deg, lon1_deg)
+    check_place(lat2_deg, lon2_deg)
     solved = _EARTH.Inverse(lat1_deg, lon1_deg, lat2_deg, lon2_deg, Geodesic.DISTANCE | Geodesic.AZIMUTH)
     if solved["s12"] == 0.0:
         return Path(0.0, 0.0, 0.0)
@@ -62,7 +70,6 @@ def hop_midpoints(
     return points_on_path(lat1_deg, lon1_deg, lat2_deg, lon2_deg, fractions)
 
 
-@lru_cache(maxsize=_REMEMBERED)
 def points_on_path(
     lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float, fractions: tuple[float, ...]
 ) -> tuple[tuple[float, float], ...]:
@@ -70,8 +77,8 @@ def points_on_path(
 
     Errors as for ``path_between``.
     """
-    _check_place(lat1_deg, lon1_deg)
-    _check_place(lat2_deg, lon2_deg)
+    check_place(lat1_deg, lon1_deg)
+    check_place(lat2_deg, lon2_deg)
     line = _EARTH.InverseLine(lat1_deg, lon1_deg, lat2_deg, lon2_deg)
     positions = (line.Position(fraction * line.s13) for fraction in fractions)
     return tuple((position["lat2"], _wrap_180(position["lon2"])) for position in positions)
@@ -82,18 +89,11 @@ def point_along(
     lat_deg: float, lon_deg: float, bearing_deg: float, distance_km: float
 ) -> tuple[float, float]:
     """Latitude and longitude at a distance along a bearing; errors as for ``path_between``."""
-    _check_place(lat_deg, lon_deg)
+    check_place(lat_deg, lon_deg)
     if not math.isfinite(distance_km):
         raise ValueError(f"a distance must be finite, not {distance_km} km")
     there = _EARTH.Direct(lat_deg, lon_deg, wrap_360(bearing_deg), distance_km * 1000.0)
     return there["lat2"], _wrap_180(there["lon2"])
-
-
-def _check_place(lat_deg: float, lon_deg: float) -> None:
-    if not -90.0 <= lat_deg <= 90.0:
-        raise ValueError(f"a latitude lies in -90 to 90 degrees, not {lat_deg}")
-    if not math.isfinite(lon_deg):
-        raise ValueError(f"a longitude must be finite, not {lon_deg}")
 
 
 def _wrap_180(lon_deg: float) -> float:

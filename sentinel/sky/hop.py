@@ -9,8 +9,8 @@ A hop of ground length d is reflected at height h above a sphere of radius R::
 Distances and heights in kilometres, frequencies in MHz, angles in degrees. A hop longer than the layer
 allows, or a number out of range, is a ValueError.
 
-What the skip implies is soft: weak signals arrive from shorter skip than the secant law allows (ITU-R P.2001-4,
-attachment G, gives a loss instead of a limit). Take the skip from strong stations, and say "up to about".
+What the skip implies is soft: weak signals arrive from shorter skip than the secant law allows (attachment G
+of ITU-R P.2001-4 gives a loss, not a limit). Take the skip from strong stations, and say "up to about".
 """
 
 import math
@@ -67,7 +67,7 @@ def implied_vertical_mhz(freq_mhz: float, skip_km: float, height_km: float = E_L
 
 
 def muf_mhz(freq_mhz: float, skip_km: float, height_km: float = E_LAYER_KM, law: Law = "secant") -> float:
-    """The highest frequency that the same patch of layer bridges on its longest hop, from the shortest hop heard.
+    """The highest frequency that the same patch of layer bridges on its longest hop, by the shortest heard.
 
     ``secant`` is plain geometry. ``m-factor`` uses the E-layer fit of P.1240 (``height_km`` then only bounds
     the skip, and skip over 2,300 km counts as 2,300); at 500 to 1,500 km it reads 6 to 17 % higher.

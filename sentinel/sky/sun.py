@@ -10,6 +10,8 @@ degrees east.
 import math
 from typing import NamedTuple
 
+from sentinel.sky.geodesy import check_place
+
 _J2000_S = 946728000.0  # 2000-01-01 12:00 UTC
 _CENTURY_S = 36525.0 * 86400.0
 # Refraction 34' and the sun's half diameter 16': the conventional centre of the disc at sunrise
@@ -26,8 +28,8 @@ class SunPosition(NamedTuple):
 
 
 def sun_position(at_s: float, lat_deg: float, lon_deg: float) -> SunPosition:
-    """Where the sun stands in the sky of a place; ValueError for a number that is not finite."""
-    _check_finite(lat_deg, lon_deg)
+    """Where the sun stands in a place's sky; ValueError for a place off the Earth or a time not finite."""
+    check_place(lat_deg, lon_deg)
     declination, equation_min = _declination_and_equation(at_s)
     hour_angle = math.radians(15.0 * (_solar_hour(at_s, lon_deg, equation_min) - 12.0))
     latitude = math.radians(lat_deg)
@@ -52,7 +54,7 @@ def is_daylight(at_s: float, lat_deg: float, lon_deg: float) -> bool:
 
 def local_solar_hour(at_s: float, lon_deg: float) -> float:
     """Hour of the day by the true sun, in [0, 24): 12 when it stands highest."""
-    _check_finite(lon_deg)
+    check_place(0.0, lon_deg)
     return _solar_hour(at_s, lon_deg, _declination_and_equation(at_s)[1])
 
 
@@ -67,15 +69,10 @@ def season_angle_deg(at_s: float) -> float:
     return _true_longitude_deg(_century(at_s)) % 360.0
 
 
-def _check_finite(*numbers: float) -> None:
-    for number in numbers:
-        if not math.isfinite(number):
-            raise ValueError(f"a time or place must be finite, not {number}")
-
-
 def _century(at_s: float) -> float:
     """Julian centuries since J2000."""
-    _check_finite(at_s)
+    if not math.isfinite(at_s):
+        raise ValueError(f"a time must be finite, not {at_s}")
     return (at_s - _J2000_S) / _CENTURY_S
 
 
