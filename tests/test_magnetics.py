@@ -1,4 +1,4 @@
-"""The magnetic grid against the models it was made from, published inclinations, and the laws of a crossing."""
+"""The magnetic grid against the models it was made from, known inclinations, and the laws of a crossing."""
 
 import csv
 import math
@@ -37,10 +37,8 @@ def test_the_grid_agrees_with_the_models_at_a_thousand_random_places() -> None:
     for row in GOLDEN:
         place = row["lat_deg"], row["lon_deg"]
         quasi, dip = row["quasi_dipole_deg"], row["dip_latitude_deg"]
-        assert magnetic_latitude_deg(*place) == pytest.approx(
-            quasi, abs=tolerance_deg(quasi, 0.02, 0.05, 0.5)
-        )
-        assert dip_latitude_deg(*place) == pytest.approx(dip, abs=tolerance_deg(dip, 0.08, 0.11, 0.5))
+        assert abs(magnetic_latitude_deg(*place) - quasi) < tolerance_deg(quasi, 0.02, 0.05, 0.5)
+        assert abs(dip_latitude_deg(*place) - dip) < tolerance_deg(dip, 0.08, 0.11, 0.5)
 
 
 # ppigrf, IGRF-14, epoch 2025.0: a year of secular change (up to 0.1 degrees here) and the interpolation apart

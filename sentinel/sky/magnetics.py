@@ -43,7 +43,7 @@ def magnetic_latitude_deg(lat_deg: float, lon_deg: float) -> float:
 
 
 def dip_latitude_deg(lat_deg: float, lon_deg: float) -> float:
-    """Dip latitude at the ground, in [-90, 90], 0 on the dip equator; ValueError for a place off the Earth."""
+    """Dip latitude at the ground, in [-90, 90], 0 on the dip equator; ValueError as above."""
     return _interpolate(_DIP, lat_deg, lon_deg)
 
 
