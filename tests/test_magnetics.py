@@ -32,7 +32,7 @@ def tolerance_deg(latitude_deg: float, below_70: float, below_80: float, above: 
 
 
 def test_the_grid_agrees_with_the_models_at_a_thousand_random_places() -> None:
-    # apexpy (quasi-dipole) and ppigrf (dip latitude), IGRF-14 at 2026.0; see tests/tools/make_magnetic_grid.py
+    # apexpy (quasi-dipole) and ppigrf (dip latitude), IGRF-14 at 2026.0: tests/tools/make_magnetic_grid.py
     assert len(GOLDEN) == 1000
     for row in GOLDEN:
         place = row["lat_deg"], row["lon_deg"]
