@@ -121,7 +121,7 @@ def _home_index(parts: list[str]) -> int | None:
 
 
 def _is_prefix(part: str) -> bool:
-    return len(part) <= _LONGEST_PREFIX and not part.isdigit()
+    return len(part) <= (3 if part.isalpha() else _LONGEST_PREFIX) and not part.isdigit()
 
 
 def _moved_by(part: str, base: str) -> str | None:

@@ -15,7 +15,8 @@ _LONGEST = 10
 # Cells that each pair of characters cuts its parent into, along each axis.
 _CUTS = (18, 10, 24, 10, 24)
 _MEAN_RADIUS_KM = 6371.009  # as in ITU-R P.533
-# A point this close to a boundary, in cells, is on it: floats cannot hold most multiples of 2.5 minutes.
+# A point this close to a boundary, in the smallest cells, is on it: most multiples of 2.5 minutes have
+# no exact float.
 _ON_BOUNDARY_CELLS = 1e-7
 
 
@@ -96,16 +97,15 @@ def locator_of(lat_deg: float, lon_deg: float, characters: int = 6) -> str:
         )
     if characters not in (4, 6, 8, 10):
         raise ValueError(f"a locator has 4, 6, 8 or 10 characters, not {characters}")
-    cuts = _CUTS[: characters // 2]
-    cells = math.prod(cuts)
+    cells = math.prod(_CUTS)
     lat_cell = min(math.floor((lat_deg + 90) * cells / 180 + _ON_BOUNDARY_CELLS), cells - 1)
     lon_cell = math.floor((lon_deg + 180) * cells / 360 + _ON_BOUNDARY_CELLS) % cells
     pairs = []
-    for cut in reversed(cuts):
-        lat_cell, lat_digit = divmod(lat_cell, cut)
-        lon_cell, lon_digit = divmod(lon_cell, cut)
-        pairs.append(f"{lon_digit}{lat_digit}" if cut == 10 else chr(65 + lon_digit) + chr(65 + lat_digit))
-    return normalize("".join(reversed(pairs)))
+    for cuts in reversed(_CUTS):
+        lat_cell, lat_rank = divmod(lat_cell, cuts)
+        lon_cell, lon_rank = divmod(lon_cell, cuts)
+        pairs.append(f"{lon_rank}{lat_rank}" if cuts == 10 else chr(65 + lon_rank) + chr(65 + lat_rank))
+    return normalize("".join(reversed(pairs))[:characters])
 
 
 def square_of(locator: str) -> str:
