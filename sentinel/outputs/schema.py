@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from sentinel.outputs import payloads, replay_records
+from sentinel.outputs.mqtt_commands import CommandPayload
 from sentinel.outputs.shapes import Payload
 from sentinel.outputs.values import JsonObject
 
@@ -22,8 +23,7 @@ FORMATS: Mapping[str, type[Payload]] = {
 
 
 def schemas() -> dict[str, JsonObject]:
-    """The schema of every published format, by name. Every field carries its description and unit."""
-    return {
-        name: {"$schema": DIALECT, **model.model_json_schema(mode="serialization")}
-        for name, model in FORMATS.items()
-    }
+    """The schema of every published format and of the commands, by name; every field is described."""
+    published = {name: model.model_json_schema(mode="serialization") for name, model in FORMATS.items()}
+    received = {"command": CommandPayload.model_json_schema(mode="validation")}
+    return {name: {"$schema": DIALECT, **schema} for name, schema in {**published, **received}.items()}
