@@ -8,7 +8,7 @@
 ``aurora_weight``           1 in a great storm at high magnetic latitude, towards 0 otherwise
 ==========================  ====================================================================
 
-The curves are smooth and never quite 0 in time, since nature keeps no calendar. They rank hours, days and
+The curves are continuous and never quite 0 in time, since nature keeps no calendar. They rank hours, days and
 places; they are not probabilities. A place is where the signal is reflected (the middle of a hop) unless said
 otherwise; times are seconds since 1970 UTC. A place off the Earth, or a number not finite, is a ValueError.
 
@@ -90,9 +90,9 @@ _TEP_FLUX, _TEP_FLUX_SOFTNESS, _TEP_FLUX_FLOOR, _TEP_FLUX_UNKNOWN = 120.0, 20.0,
 _OVAL_DEG, _OVAL_DEG_PER_KP, _OVAL_REACH_DEG, _OVAL_SOFTNESS_DEG = 66.0, 2.0, 10.0, 1.5
 _AURORA_KP, _AURORA_KP_SOFTNESS = 4.5, 0.4  # "Kp 5 and more"
 
-# Sporadic meteors: the leading side of the Earth meets more, so most near 6 and fewest near 18 solar time, four
-# to one at the equator; the apex of the Earth's way stands highest in September in the north, in March in the
-# south (McKinley, Meteor Science and Engineering, 1961, from memory).
+# Sporadic meteors: the leading side of the Earth meets more, so most near 6 and fewest near 18 solar time,
+# four to one at the equator; the apex of the Earth's way stands highest in September in the north, in March
+# in the south (McKinley, Meteor Science and Engineering, 1961, from memory).
 _METEOR_DAILY_SWING, _METEOR_YEARLY_SWING = 0.6, 0.5
 _METEOR_HOUR, _APEX_HIGHEST_DEG = 6.0, 180.0
 # The mean of the sum over a year at 45 N; a test holds it.
