@@ -9,13 +9,12 @@ from collections.abc import Sequence
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
+from io import BytesIO
 
 from PIL import ImageDraw, ImageFont
 
-from sentinel.panel.sheet import Box, Item, Paint
+from sentinel.panel.sheet import Box, Item
 
-# the tallest and the deepest of the characters that sentinel.panel.words lets through
-TALL_AND_DEEP = "|(){}[]Qgjpqy@$/\\°,;_"
 ELLIPSIS = "…"
 
 
@@ -30,27 +29,21 @@ class Face(StrEnum):
 @cache
 def font(face: Face, size_px: int) -> ImageFont.FreeTypeFont:
     """One face at one size in pixels; the basic layout engine, so that every build of Pillow agrees."""
-    with (files("sentinel.panel") / "fonts" / face.value).open("rb") as data:
-        return ImageFont.truetype(data, size_px, layout_engine=ImageFont.Layout.BASIC)
+    data = (files("sentinel.panel") / "fonts" / face.value).read_bytes()
+    return ImageFont.truetype(BytesIO(data), size_px, layout_engine=ImageFont.Layout.BASIC)
 
 
-@cache
-def rise_and_fall(face: Face, size_px: int) -> tuple[int, int]:
-    """Pixels above and below the baseline that any allowed text can reach."""
-    _, top, _, bottom = font(face, size_px).getbbox(TALL_AND_DEEP, mode="1", anchor="ls")
-    return -int(top), int(bottom)
+def rise_and_fall(text: str, face: Face, size_px: int) -> tuple[int, int]:
+    """Pixels that the text reaches above and below the baseline; nothing for nothing."""
+    if not text:
+        return 0, 0
+    _, top, _, bottom = font(face, size_px).getbbox(text, mode="1", anchor="ls")
+    return -int(top), max(0, int(bottom))
 
 
-@cache
 def cap_height(face: Face, size_px: int) -> int:
     """Height of capitals and digits in pixels."""
-    _, top, _, bottom = font(face, size_px).getbbox("HOS08", mode="1", anchor="ls")
-    return int(bottom) - int(top)
-
-
-def line_height(face: Face, size_px: int) -> int:
-    """Height of a line box that any allowed text fits."""
-    return sum(rise_and_fall(face, size_px))
+    return sum(rise_and_fall("EHM0", face, size_px))
 
 
 def ink_span(text: str, face: Face, size_px: int) -> tuple[int, int]:
@@ -62,11 +55,11 @@ def ink_span(text: str, face: Face, size_px: int) -> tuple[int, int]:
 def width_of(text: str, face: Face, size_px: int) -> int:
     """Width of the ink in pixels."""
     left, right = ink_span(text, face, size_px)
-    return right - min(0, left)
+    return right - left
 
 
 def shorten(text: str, face: Face, size_px: int, width_px: int) -> str:
-    """The text, or as much of it as fits the width with an ellipsis behind; empty where not even that fits."""
+    """The text, or as much of it as fits the width with an ellipsis behind; empty where nothing fits."""
     if width_of(text, face, size_px) <= width_px:
         return text
     for end in range(len(text) - 1, -1, -1):
@@ -97,33 +90,29 @@ def largest_fitting(text: str, face: Face, sizes_px: Sequence[int], width_px: in
 
 
 def text_item(
-    name: str, box: Box, text: str, face: Face, size_px: int, ink: int, align: str = "left"
+    name: str,
+    box: Box,
+    text: str,
+    face: Face,
+    size_px: int,
+    ink: int,
+    align: str = "left",
+    reach: tuple[int, int] | None = None,
 ) -> Item:
-    """One line of text, shortened to its box, its line box centred in the box's height."""
+    """One line of text, shortened to the width of its box and centred in its height.
+
+    ``reach`` is the rise and fall to centre by, for texts that must share a baseline; else the text's own.
+    """
     fitted = shorten(text, face, size_px, box.width)
-    rise, fall = rise_and_fall(face, size_px)
-    return Item(name, box, _line_painter(fitted, face, size_px, ink, align, rise, fall), text=fitted)
+    rise, fall = reach or rise_and_fall(fitted, face, size_px)
 
-
-def capitals_item(
-    name: str, box: Box, text: str, face: Face, size_px: int, ink: int, align: str = "left"
-) -> Item:
-    """One line of capitals and digits only, centred in the box by their own height."""
-    fitted = shorten(text, face, size_px, box.width)
-    rise = cap_height(face, size_px)
-    return Item(name, box, _line_painter(fitted, face, size_px, ink, align, rise, 0), text=fitted)
-
-
-def _line_painter(
-    text: str, face: Face, size_px: int, ink: int, align: str, rise: int, fall: int
-) -> Paint:
-    def paint(draw: ImageDraw.ImageDraw, box: Box) -> None:
-        if not text:
+    def paint(draw: ImageDraw.ImageDraw, at: Box) -> None:
+        if not fitted:
             return
-        left, right = ink_span(text, face, size_px)
-        slack = box.width - (right - min(0, left))
-        x = box.x - min(0, left) + {"left": 0, "centre": slack // 2, "right": slack}[align]
-        y = box.y + (box.height - rise - fall) // 2 + rise
-        draw.text((x, y), text, font=font(face, size_px), fill=ink, anchor="ls")
+        left, right = ink_span(fitted, face, size_px)
+        slack = at.width - (right - left)
+        x = at.x - left + {"left": 0, "centre": slack // 2, "right": slack}[align]
+        y = at.y + (at.height - rise - fall) // 2 + rise
+        draw.text((x, y), fitted, font=font(face, size_px), fill=ink, anchor="ls")
 
-    return paint
+    return Item(name, box, paint, text=fitted)

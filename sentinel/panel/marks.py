@@ -3,8 +3,8 @@
 The semaphore is a railway's upper-quadrant arm, a shape older than any screen: level is quiet, half raised is
 stirring, upright is open. A signal out of use carries a cross instead, and so does a blind watch.
 
-A health mark has three faces: drawn plainly (well), three dots (not known or not used), and struck through
-in a filled box (not well). No colour is needed to tell them apart.
+A health mark has three faces: drawn plainly (well), three dots (not known or not used), and white in a filled
+box (not well). No colour is needed to tell them apart.
 """
 
 from collections.abc import Callable
@@ -16,17 +16,17 @@ from sentinel.panel.sheet import Box, Item
 from sentinel.watch.bulletin import State
 
 ARM_RAISED_DEG = {State.QUIET: 0.0, State.STIRRING: 45.0, State.OPEN: 90.0}
-MARK_PX = 11  # a health mark is a square of this side, times the scale of the picture
+# how much of its square's width each shape takes, so that the word can stand close to it
+SEMAPHORE_WIDTH = {State.QUIET: 0.95, State.STIRRING: 0.82, State.OPEN: 0.42, State.BLIND: 1.0}
 
 Pen = ImageDraw.ImageDraw
 
 
 def semaphore_item(name: str, box: Box, state: State, ink: int, paper: int) -> Item:
-    """The state's shape, in the largest square that fits the box."""
+    """The state's shape, as high as the box; the box may be narrower by ``SEMAPHORE_WIDTH``."""
 
     def paint(draw: Pen, at: Box) -> None:
-        side = min(at.width, at.height)
-        square = Box(at.x + (at.width - side) // 2, at.y + (at.height - side) // 2, side, side)
+        square = Box(at.x, at.y, at.height, at.height)
         if state is State.BLIND:
             _paint_out_of_use(draw, square, ink, paper)
         else:
@@ -37,31 +37,30 @@ def semaphore_item(name: str, box: Box, state: State, ink: int, paper: int) -> I
 
 def _paint_post(draw: Pen, square: Box, x: float, top: float, ink: int) -> None:
     """The post and its foot."""
-    half, foot = max(1.5, square.width / 22), square.width / 6
+    half, foot = max(1.5, square.width / 20), square.width / 5
     draw.rectangle((x - half, top, x + half, square.bottom - 1), fill=ink)
     draw.rectangle((x - foot, square.bottom - 1 - half, x + foot, square.bottom - 1), fill=ink)
 
 
 def _paint_arm(draw: Pen, square: Box, raised_deg: float, ink: int, paper: int) -> None:
     side = square.width
-    x, y = square.x + side * 0.28, square.y + side * 0.60
+    x, y = square.x + side * 0.20, square.y + side * 0.64
+    length, hub = side * (0.62 if raised_deg == 90.0 else 0.74), side * 0.15
     _paint_post(draw, square, x, y, ink)
-    draw.polygon(_bar(x, y, raised_deg, -0.12 * side, 0.58 * side, 0.10 * side), fill=ink)
-    draw.polygon(_bar(x, y, raised_deg, 0.38 * side, 0.45 * side, 0.10 * side), fill=paper)
-    hub = 0.12 * side
+    draw.polygon(_bar(x, y, raised_deg, 0.0, length, 0.12 * side), fill=ink)
+    draw.polygon(_bar(x, y, raised_deg, length - 0.2 * side, length - 0.12 * side, 0.12 * side), fill=paper)
     draw.ellipse((x - hub, y - hub, x + hub, y + hub), fill=ink)
     draw.ellipse((x - hub / 3, y - hub / 3, x + hub / 3, y + hub / 3), fill=paper)
 
 
 def _paint_out_of_use(draw: Pen, square: Box, ink: int, paper: int) -> None:
     side = square.width
-    x, y = square.x + side * 0.5, square.y + side * 0.42
+    x, y = square.x + side * 0.5, square.y + side * 0.4
     _paint_post(draw, square, x, y, ink)
     for angle in (45, 135):
-        bar = _bar(x, y, angle, -0.52 * side, 0.52 * side, 0.12 * side)
-        draw.polygon(bar, fill=paper)
+        draw.polygon(_bar(x, y, angle, -0.5 * side, 0.5 * side, 0.15 * side), fill=paper)
     for angle in (45, 135):
-        draw.polygon(_bar(x, y, angle, -0.48 * side, 0.48 * side, 0.085 * side), fill=ink)
+        draw.polygon(_bar(x, y, angle, -0.47 * side, 0.47 * side, 0.09 * side), fill=ink)
 
 
 def _bar(
@@ -81,7 +80,7 @@ def _bar(
 
 
 def health_item(name: str, box: Box, sign: str, is_well: bool | None, ink: int, paper: int) -> Item:
-    """One health mark: ``sign`` is a key of ``SIGNS``; the box is a square of a multiple of 11 pixels."""
+    """One health mark: ``sign`` is a key of ``SIGNS``; the box is a square of 11 pixels or more."""
 
     def paint(draw: Pen, at: Box) -> None:
         if is_well is None:
@@ -92,8 +91,7 @@ def health_item(name: str, box: Box, sign: str, is_well: bool | None, ink: int, 
             SIGNS[sign](draw, at, ink)
         else:
             draw.rectangle(at.corners, fill=ink)
-            SIGNS[sign](draw, at.inset(1, 1), paper)
-            draw.line((at.x, at.bottom - 1, at.right - 1, at.y), fill=paper, width=max(2, at.width // 7))
+            SIGNS[sign](draw, at.inset(2, 2), paper)
 
     return Item(name, box, paint)
 

@@ -22,8 +22,8 @@ SIZES = tuple(STYLES)
 def draw(bulletin: Bulletin, size: tuple[int, int], accent: bool = False, page: int = 1) -> Image.Image:
     """The picture of a bulletin: page 1 is the band now, page 2 the openings of the UTC day.
 
-    ``size`` is one of ``SIZES`` (width, height in pixels); with ``accent`` the picture has mode ``P`` with the
-    palette white, black, accent, otherwise mode ``1``. Raises ValueError for another size or page.
+    ``size`` is one of ``SIZES`` (width, height in pixels); with ``accent`` the picture has mode ``P`` with
+    the palette white, black, accent, otherwise mode ``1``. Raises ValueError for another size or page.
     """
     return render(layout(bulletin, size, accent, page), size, accent)
 

@@ -1,6 +1,6 @@
 """The compass rose: where the signals come from, north up, readable from across the room.
 
-A ring with a tick at each of the eight points, an N above it, the station as a dot in the middle, and one
+A ring with a tick at each of the eight points, broken by an N, the station as a dot in the middle, and one
 wedge for each live heading, as wide as the heading spreads. A wedge is solid while the band is open and
 hollow while it only stirs, so that a doubtful direction never looks like a sure one.
 """
@@ -15,7 +15,7 @@ from sentinel.panel.fonts import Face, cap_height, font, ink_span
 from sentinel.panel.sheet import Box, Item
 from sentinel.watch.bulletin import Heading
 
-NARROWEST_DEG, WIDEST_DEG = 8.0, 24.0  # half widths: thinner cannot be seen at 3 m, wider says nothing
+NARROWEST_DEG, WIDEST_DEG = 11.0, 24.0  # half widths: thinner cannot be seen at 3 m, wider says nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,33 +40,35 @@ def on_ring(centre: tuple[float, float], radius: float, bearing_deg: float) -> t
 
 
 def rose_item(name: str, box: Box, headings: Sequence[Heading], ink: RoseInk) -> Item:
-    """A rose that fills the box: the N on top, the ring below it."""
-    letter_px = 11 if box.width < 100 else 16
+    """A rose that fills the box: the ring, and the N that stands on it."""
+    letter_px = 13 if box.width < 100 else 18
 
     def paint(draw: ImageDraw.ImageDraw, at: Box) -> None:
-        letter_height = cap_height(Face.BOLD, letter_px)
-        radius = min(at.width - 1, at.height - letter_height - 3) // 2
+        above = cap_height(Face.BOLD, letter_px) // 2
+        radius = min((at.width - 1) // 2, (at.height - 1 - above) // 2)
         centre = at.x + at.width // 2, at.bottom - 1 - radius
-        _paint_north(draw, centre[0], at.y, letter_px, ink.line)
         _paint_ring(draw, centre, radius, ink)
         for heading in sorted(headings, key=lambda h: h.stations):
             _paint_wedge(draw, centre, radius, heading, ink)
         hub = max(2, radius // 12)
-        _disc(draw, centre, hub + 2, ink.paper, ink.paper)
-        _disc(draw, centre, hub, ink.line, ink.line)
+        disc(draw, centre, hub + 2, ink.paper, ink.paper)
+        disc(draw, centre, hub, ink.line, ink.line)
+        paint_north(draw, (centre[0], centre[1] - radius), letter_px, ink)
 
     return Item(name, box, paint)
 
 
-def _paint_north(draw: ImageDraw.ImageDraw, middle: int, top: int, size_px: int, ink: int) -> None:
+def paint_north(draw: ImageDraw.ImageDraw, middle: tuple[int, int], size_px: int, ink: RoseInk) -> None:
+    """The N, on a piece of paper that breaks the ring and whatever points there."""
     left, right = ink_span("N", Face.BOLD, size_px)
-    baseline = top + cap_height(Face.BOLD, size_px)
-    x = middle - (left + right) // 2
-    draw.text((x, baseline), "N", font=font(Face.BOLD, size_px), fill=ink, anchor="ls")
+    rise = cap_height(Face.BOLD, size_px)
+    x, top = middle[0] - (right - left) // 2, middle[1] - rise // 2
+    draw.rectangle((x - 2, top, x + right - left + 1, top + rise), fill=ink.paper)
+    draw.text((x - left, top + rise), "N", font=font(Face.BOLD, size_px), fill=ink.line, anchor="ls")
 
 
 def _paint_ring(draw: ImageDraw.ImageDraw, centre: tuple[int, int], radius: int, ink: RoseInk) -> None:
-    _disc(draw, centre, radius, ink.paper, ink.line, 2 if radius > 24 else 1)
+    disc(draw, centre, radius, ink.paper, ink.line, 2 if radius > 24 else 1)
     for bearing_deg in range(0, 360, 45):
         length = radius // 5 if bearing_deg % 90 == 0 else radius // 10
         draw.line(
@@ -89,7 +91,7 @@ def _paint_wedge(
         draw.pieslice(corners, start, end, fill=ink.paper, outline=ink.wedge, width=2)
 
 
-def _disc(
+def disc(
     draw: ImageDraw.ImageDraw, centre: tuple[int, int], radius: int, fill: int, outline: int, width: int = 1
 ) -> None:
     x, y = centre

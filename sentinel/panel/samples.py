@@ -11,6 +11,8 @@ from PIL import Image, ImageDraw
 
 from sentinel.panel.fonts import Face, font
 from sentinel.panel.picture import SIZES, draw
+from sentinel.sky.geodesy import midpoint, path_between
+from sentinel.trade.locator import center_of
 from sentinel.watch.bulletin import (
     BlindReason,
     Bulletin,
@@ -41,38 +43,56 @@ def bulletin(state: State, because: str, **changes: object) -> Bulletin:
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
-def station(call: str, lat_deg: float, lon_deg: float, bearing_deg: float, distance_km: float) -> Station:
+def station(call: str, locator: str, home: str = "FN84ab") -> Station:
+    """A station as heard from ``home``, its place the middle of its locator."""
+    place, here = center_of(locator), center_of(home)
+    path = path_between(here.lat_deg, here.lon_deg, place.lat_deg, place.lon_deg)
     return Station(
-        call=call, locator=None, location_source=LocationSource.MESSAGE, uncertainty_km=5.0,
-        bearing_deg=bearing_deg, distance_km=distance_km, first_at_s=NOON_S - 900.0, last_at_s=NOON_S - 24.0,
-        slots=8, best_snr_db=-4.0, last_snr_db=-9.0, audio_hz=1420.0, trust=0.95, lat_deg=lat_deg, lon_deg=lon_deg,
+        call=call, locator=locator, location_source=LocationSource.MESSAGE, uncertainty_km=5.0,
+        bearing_deg=path.bearing_deg, distance_km=path.distance_km, first_at_s=NOON_S - 900.0,
+        last_at_s=NOON_S - 24.0, slots=8, best_snr_db=-4.0, last_snr_db=-9.0, audio_hz=1420.0, trust=0.95,
+        lat_deg=place.lat_deg, lon_deg=place.lon_deg,
     )  # fmt: skip
 
 
-def opening(number: int, began_min: int, lasted_min: int | None, heading: Heading, muf: float | None) -> Opening:
+SOUTH_WEST = Heading(245.0, 8.0, 5, 1047, 2162, Mode.SPORADIC_E)
+EUROPE = Heading(60.0, 6.0, 12, 4641, 5562, Mode.MULTI_HOP_SPORADIC_E)
+CARIBBEAN = Heading(181.0, 7.0, 3, 2946, 3731, Mode.F2)
+SOUTH = Heading(161.0, 9.0, 128, 7678, 8714, Mode.TRANSEQUATORIAL)
+TO_SOUTH_WEST = tuple(
+    station(call, locator)
+    for call, locator in (
+        ("W8QAB", "EM89"), ("W4QCD", "EM73"), ("K4QEF", "EM95"), ("N4QGH", "FM16"), ("W3QJK", "FM29"),
+    )
+)  # fmt: skip
+TO_CARIBBEAN = tuple(
+    station(call, locator) for call, locator in (("PJ4QA", "FK52"), ("V4QB", "FK87"), ("9Y4QC", "FK90"))
+)
+TO_EUROPE = tuple(
+    station(call, locator)
+    for call, locator in (("DL5QAB", "JN58"), ("G4QCD", "IO91"), ("F5QEF", "JN18"), ("EA1QGH", "IN73"))
+)
+TO_SOUTH = tuple(station(call, locator) for call, locator in (("LU5QA", "GF05"), ("PY2QB", "GG66")))
+
+
+def reflection(one: Station, home: str = "FN84ab") -> Reflection:
+    here = center_of(home)
+    return Reflection(*midpoint(here.lat_deg, here.lon_deg, one.lat_deg, one.lon_deg), one.call)
+
+
+def opening(
+    number: int, began_min: int, lasted_min: int | None, heading: Heading, muf: float | None
+) -> Opening:
     began = NOON_S - 60.0 * began_min
     ended = None if lasted_min is None else began + 60.0 * lasted_min
     return Opening(
         id=f"o{number}", began_at_s=began, peak_at_s=began + 300.0, ended_at_s=ended,
-        last_at_s=NOON_S if ended is None else ended, bearing_deg=heading.bearing_deg, spread_deg=heading.spread_deg,
-        stations=heading.stations, peak_stations=heading.stations, total_stations=heading.stations + 2,
+        last_at_s=NOON_S if ended is None else ended, bearing_deg=heading.bearing_deg,
+        spread_deg=heading.spread_deg, stations=heading.stations, peak_stations=heading.stations, total_stations=heading.stations + 2,
         locators=(), nearest_km=heading.nearest_km, farthest_km=heading.farthest_km, best_snr_db=-3.0,
         mode=heading.mode, muf_mhz=muf,
-        reflections=(Reflection(42.1, -73.0, "W8QAB"), Reflection(40.9, -72.2, "W4QCD")),
+        reflections=tuple(reflection(one) for one in TO_SOUTH_WEST),
     )  # fmt: skip
-
-
-SOUTH_WEST = Heading(232.4, 9.0, 5, 812, 1950, Mode.SPORADIC_E)
-EUROPE = Heading(57.0, 14.0, 12, 4210, 5620, Mode.MULTI_HOP_SPORADIC_E)
-CARIBBEAN = Heading(184.0, 6.0, 3, 2890, 3120, Mode.F2)
-SOUTH = Heading(161.0, 11.0, 128, 6100, 8450, Mode.TRANSEQUATORIAL)
-HEARD = (
-    station("W8QAB", 39.9, -82.9, 258.0, 1720.0),
-    station("W4QCD", 33.7, -84.4, 238.0, 2210.0),
-    station("K4QEF", 35.2, -80.8, 236.0, 1880.0),
-    station("N4QGH", 36.8, -76.3, 229.0, 1450.0),
-    station("W3QJK", 40.0, -75.2, 243.0, 1090.0),
-)
 
 
 def samples() -> Mapping[str, Bulletin]:
@@ -82,8 +102,10 @@ def samples() -> Mapping[str, Bulletin]:
 
 def _seeing() -> dict[str, Bulletin]:
     past = (opening(1, 400, 55, SOUTH_WEST, 76.0), opening(2, 200, 12, CARIBBEAN, None))
-    live = opening(3, 25, None, SOUTH_WEST, 91.4)
-    several = (SOUTH, SOUTH_WEST, EUROPE, CARIBBEAN)
+    openings = (opening(3, 25, None, SOUTH_WEST, 91.4), *past)
+    doubtful = Heading(60.4, 4.0, 1, 5045, 5045, Mode.UNKNOWN)
+    wide = Heading(359.6, 40.0, 1, 12040, 12040, Mode.UNKNOWN)
+    on_the_ice = (("CE8QAA", "FD65"), ("LU1QBB", "FE74"), ("PY3QCC", "GF49"))
     return {
         "quiet": bulletin(
             State.QUIET,
@@ -91,25 +113,26 @@ def _seeing() -> dict[str, Bulletin]:
             since_s=NOON_S - 18600.0, previous=State.STIRRING, openings=past,
         ),
         "stirring": bulletin(
-            State.STIRRING,
-            "One far station in 2 slots, not an opening yet.",
-            far_stations=1, since_s=NOON_S - 95.0, headings=(Heading(57.0, 4.0, 1, 2210, 2210, Mode.UNKNOWN),),
-            stations=HEARD[:1], mode=Mode.UNKNOWN,
+            State.STIRRING, "One far station in 2 slots, not an opening yet.", far_stations=1,
+            since_s=NOON_S - 95.0, headings=(doubtful,), stations=TO_EUROPE[2:3], mode=Mode.UNKNOWN,
         ),
         "stirring-neighbours": bulletin(
             State.STIRRING, "Two neighbours report an opening to the south-west; nothing is heard here.",
         ),
         "open": bulletin(
-            State.OPEN, "5 far stations between 812 and 1950 km around 232 degrees, sustained over 6 slots.",
-            far_stations=5, headings=(SOUTH_WEST,), mode=Mode.SPORADIC_E, stations=HEARD, openings=(live, *past),
+            State.OPEN, "5 far stations between 1047 and 2162 km around 245 degrees, in 6 slots.",
+            far_stations=5, headings=(SOUTH_WEST,), mode=Mode.SPORADIC_E, stations=TO_SOUTH_WEST,
+            openings=openings,
         ),
         "open-two": bulletin(
             State.OPEN, "15 far stations on two headings.", far_stations=15, headings=(SOUTH_WEST, CARIBBEAN),
-            mode=Mode.SPORADIC_E, stations=HEARD, openings=(live, *past), is_acknowledged=True,
+            mode=Mode.SPORADIC_E, stations=TO_SOUTH_WEST + TO_CARIBBEAN, openings=openings,
+            is_acknowledged=True,
         ),
         "open-four": bulletin(
-            State.OPEN, "148 far stations on four headings.", far_stations=148, headings=several,
-            mode=Mode.TRANSEQUATORIAL, stations=HEARD, openings=(live, *past), since_s=NOON_S - 90000.0,
+            State.OPEN, "148 far stations on four headings.", far_stations=148, since_s=NOON_S - 90000.0,
+            headings=(SOUTH, SOUTH_WEST, EUROPE, CARIBBEAN), mode=Mode.TRANSEQUATORIAL,
+            stations=TO_SOUTH_WEST + TO_CARIBBEAN + TO_EUROPE + TO_SOUTH, openings=openings,
         ),
         "broker-down": bulletin(
             State.QUIET, "Nothing beyond 500 km for 12 minutes.",
@@ -117,20 +140,20 @@ def _seeing() -> dict[str, Bulletin]:
         ),
         "long-text": bulletin(
             State.STIRRING,
-            "One far station was heard twice, but the second time its locator did not agree with the first, so that "
-            "neither is believed until a third slot says the same; the operator's own log has never seen it.",
-            far_stations=1, headings=(Heading(359.6, 40.0, 1, 12040, 12040, Mode.UNKNOWN),), mode=Mode.UNKNOWN,
+            "One far station was heard twice, but the second time its locator did not agree with the first, so "
+            "that neither is believed until a third slot says the same; the operator's own log has never seen it.",
+            far_stations=1, headings=(wide,), mode=Mode.UNKNOWN,
         ),
         "polar": bulletin(
             State.OPEN, "3 far stations seen from the ice.", station_locator="AA00aa", far_stations=3,
-            headings=(Heading(0.4, 20.0, 3, 3600, 11900, Mode.AURORA),), mode=Mode.AURORA,
-            stations=(station("CE9QAA", -62.2, -58.9, 121.0, 3090.0), station("VK0QBB", -66.3, 110.5, 290.0, 2640.0)),
+            headings=(Heading(124.0, 20.0, 3, 4100, 6600, Mode.AURORA),), mode=Mode.AURORA,
+            stations=tuple(station(call, locator, "AA00aa") for call, locator in on_the_ice),
         ),
     }  # fmt: skip
 
 
 BLIND_BECAUSE = {
-    BlindReason.CANARY_SILENT: "VE1QBC has not been heard for 47 minutes; it is heard every 4 minutes as a rule.",
+    BlindReason.CANARY_SILENT: "VE1QBC has not been heard for 47 minutes; as a rule it is heard every 4.",
     BlindReason.SOURCE_GONE: "The file decodes.log is not there any more.",
     BlindReason.NO_LINES: "The decoder has printed nothing for 31 minutes.",
     BlindReason.DECODER_GONE: "Lines come in, but none of the last 40 fits the layout.",
@@ -141,13 +164,15 @@ BLIND_BECAUSE = {
 
 
 def _blind() -> dict[str, Bulletin]:
-    return {
-        f"blind-{reason.value}": bulletin(
-            State.BLIND, because, blind_reason=reason, far_stations=None, since_s=NOON_S - 2820.0,
-            receiver=ReceiverHealth(last_decode_at_s=None if reason is BlindReason.STARTING else NOON_S - 2820.0),
-        )
-        for reason, because in BLIND_BECAUSE.items()
-    }  # fmt: skip
+    return {f"blind-{reason.value}": _blind_by(reason) for reason in BlindReason}
+
+
+def _blind_by(reason: BlindReason) -> Bulletin:
+    last_at_s = None if reason is BlindReason.STARTING else NOON_S - 2820.0
+    return bulletin(
+        State.BLIND, BLIND_BECAUSE[reason], blind_reason=reason, far_stations=None, since_s=NOON_S - 2820.0,
+        receiver=ReceiverHealth(last_decode_at_s=last_at_s),
+    )  # fmt: skip
 
 
 def draw_samples(directory: Path) -> list[Path]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from sentinel.panel import words
 from sentinel.panel.facts import Block, facts_items
-from sentinel.panel.fonts import Face, cap_height, capitals_item
+from sentinel.panel.fonts import Face, cap_height, text_item
 from sentinel.panel.sheet import Item, ground
 from sentinel.panel.strip import strip_items
 from sentinel.panel.style import Style, inks
@@ -18,10 +18,10 @@ def second_items(bulletin: Bulletin, style: Style, accent: bool) -> Iterator[Ite
     ink = inks(bulletin.state if bulletin.state is State.BLIND else State.QUIET, accent)
     yield ground("paper", style.sheet, ink.paper)
     body = style.sheet.inset(style.margin, style.margin)
-    size_px = style.word[0] // 2
+    size_px = style.word // 2
     title, body = body.cut_top(cap_height(Face.DISPLAY, size_px) + 2, 2)
     date = words.date_words(bulletin.at_s).upper()
-    yield capitals_item("title", title, f"OPENINGS {date}", Face.DISPLAY, size_px, ink.line)
+    yield text_item("title", title, f"OPENINGS {date}", Face.DISPLAY, size_px, ink.line)
     rule, body = body.cut_top(2, 3)
     yield ground("rule", rule, ink.line)
     table, strip = body.cut_bottom(style.strip, 2)
@@ -37,7 +37,8 @@ def blocks(bulletin: Bulletin, most_rows: int) -> list[Block]:
     if not openings:
         return [Block("none", (("No opening so far today.",),))]
     shown = openings[:most_rows] if len(openings) <= most_rows else openings[: most_rows - 1]
-    table = [Block("opening", tuple(words.opening_row(opening) for opening in shown))]
+    header = ("UTC", "from", "heard", "km", "mode")
+    table = [Block("opening", (header, *(words.opening_row(opening) for opening in shown)))]
     if len(shown) < len(openings):
         table.append(Block("more", ((f"and {len(openings) - len(shown)} earlier",),)))
     return table

@@ -72,10 +72,7 @@ class Box:
 
     def overlaps(self, other: "Box") -> bool:
         return (
-            self.x < other.right
-            and other.x < self.right
-            and self.y < other.bottom
-            and other.y < self.bottom
+            self.x < other.right and other.x < self.right and self.y < other.bottom and other.y < self.bottom
         )
 
     def contains(self, other: "Box") -> bool:
@@ -92,7 +89,7 @@ Paint = Callable[[ImageDraw.ImageDraw, Box], None]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One thing on the sheet. A ground lies under other items; everything else shares no pixel with another."""
+    """One thing on the sheet. A ground lies under other items; nothing else shares a pixel with another."""
 
     name: str
     box: Box

@@ -14,12 +14,17 @@ WATCHED_PARTS = ("clock", "broker", "display")
 
 
 def strip_items(bulletin: Bulletin, strip: Box, style: Style, ink: Inks) -> Iterator[Item]:
-    """Left: the age of the last decode, then clock, broker and display. Right: date and time of the picture."""
+    """The age of the last decode, then clock, broker and display, and beside or above them date and time."""
+    if style.has_map:
+        upper, strip = strip.cut_top(strip.height - style.mark)
+        yield as_of_item(bulletin, upper, style, ink, "left")
     mark_y = strip.y + (strip.height - style.mark) // 2
     x = strip.x
     last_at_s = bulletin.receiver.last_decode_at_s
     age = words.age_words(None if last_at_s is None else bulletin.at_s - last_at_s)
-    yield health_item("mark-heard", Box(x, mark_y, style.mark, style.mark), "heard", True, ink.line, ink.paper)
+    yield health_item(
+        "mark-heard", Box(x, mark_y, style.mark, style.mark), "heard", True, ink.line, ink.paper
+    )
     x += style.mark + 2
     size_px = style.small[0]
     width = width_of(age, Face.REGULAR, size_px)
@@ -29,8 +34,9 @@ def strip_items(bulletin: Bulletin, strip: Box, style: Style, ink: Inks) -> Iter
         box = Box(x, mark_y, style.mark, style.mark)
         yield health_item(f"mark-{sign}", box, sign, is_well, ink.line, ink.paper)
         x += style.mark + GAP_PX
-    room = Box(x, strip.y, strip.right - x, strip.height)
-    yield as_of_item(bulletin, room, style, ink)
+    if not style.has_map:
+        room = Box(x, strip.y, strip.right - x, strip.height)
+        yield as_of_item(bulletin, room, style, ink, "right")
 
 
 def marks(bulletin: Bulletin) -> list[tuple[str, bool | None]]:
@@ -42,11 +48,11 @@ def marks(bulletin: Bulletin) -> list[tuple[str, bool | None]]:
     return signs
 
 
-def as_of_item(bulletin: Bulletin, room: Box, style: Style, ink: Inks) -> Item:
+def as_of_item(bulletin: Bulletin, room: Box, style: Style, ink: Inks, align: str) -> Item:
     """Date and time of the bulletin, shorter where there is little room."""
     time, date = words.time_words(bulletin.at_s), words.date_words(bulletin.at_s)
     for text in (f"{date}, {time} UTC", f"{date} {time}", time):
         size_px = largest_fitting(text, Face.REGULAR, style.small, room.width)
         if width_of(text, Face.REGULAR, size_px) <= room.width:
             break
-    return text_item("as-of", room, text, Face.REGULAR, size_px, ink.line, "right")
+    return text_item("as-of", room, text, Face.REGULAR, size_px, ink.line, align)

@@ -15,14 +15,14 @@ class Style:
     size: tuple[int, int]
     margin: int
     banner: int  # height of the banner
-    word: tuple[int, ...]  # sizes of the state's word
+    word: int  # size of the state's word
     rose: int  # side of the rose's box; its height is what the banner leaves
     strip: int  # height of the strip of marks
     mark: int  # side of one mark
     small: tuple[int, ...]  # sizes of the strip's text
     facts: Sizes
     stripe: int  # pitch of the stripes of a blind picture
-    has_map: bool = False
+    has_map: bool = False  # and so a narrow column of facts
 
     @property
     def sheet(self) -> Box:
@@ -31,19 +31,24 @@ class Style:
 
 STYLES = {
     (250, 122): Style(
-        size=(250, 122), margin=3, banner=50, word=(62, 58, 54), rose=66, strip=13, mark=11,
-        small=(11, 10), facts=((17, 14), (16, 13), (15, 12), (14, 12), (13, 11), (12, 10), (11, 10), (10, 9)),
-        stripe=10,
+        size=(250, 122), margin=3, banner=48, word=54, rose=66, strip=12, mark=11, stripe=10, small=(11, 10),
+        facts=(
+            (20, 15), (18, 14), (18, 13), (17, 12), (16, 12), (16, 11), (14, 11), (13, 11), (12, 10),
+        ),
     ),
     (296, 128): Style(
-        size=(296, 128), margin=3, banner=54, word=(68, 64, 58), rose=69, strip=13, mark=11,
-        small=(12, 11, 10), facts=((18, 15), (17, 14), (16, 13), (15, 12), (13, 11), (12, 10), (11, 10), (10, 9)),
-        stripe=10,
+        size=(296, 128), margin=3, banner=52, word=58, rose=68, strip=12, mark=11, stripe=10, small=(12, 11, 10),
+        facts=(
+            (22, 16), (20, 15), (19, 14), (18, 13), (17, 12), (16, 12), (14, 11), (13, 11), (12, 10),
+        ),
     ),
     (400, 300): Style(
-        size=(400, 300), margin=5, banner=78, word=(98, 92, 84), rose=214, strip=22, mark=22,
-        small=(15, 14, 13, 12), facts=((24, 18), (22, 17), (20, 16), (18, 15), (17, 14), (16, 13), (14, 12), (12, 11)),
-        stripe=16, has_map=True,
+        size=(400, 300), margin=5, banner=78, word=94, rose=212, strip=40, mark=22, stripe=16,
+        small=(16, 15, 14, 13, 12), has_map=True,
+        facts=(
+            (36, 26), (34, 24), (32, 22), (30, 20), (26, 19), (24, 18), (22, 17), (20, 16), (18, 15), (16, 14),
+            (15, 13), (14, 12), (13, 11),
+        ),
     ),
 }  # fmt: skip
 

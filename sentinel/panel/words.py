@@ -25,7 +25,7 @@ MODE_WORDS = {
 }
 MODE_LETTERS = {
     Mode.SPORADIC_E: "Es",
-    Mode.MULTI_HOP_SPORADIC_E: "n Es",
+    Mode.MULTI_HOP_SPORADIC_E: "nEs",
     Mode.F2: "F2",
     Mode.TRANSEQUATORIAL: "TEP",
     Mode.METEOR_SCATTER: "MS",
@@ -42,7 +42,8 @@ BLIND_WORDS = {
     BlindReason.LOCALS_SILENT: "Locals went silent",
     BlindReason.STARTING: "Just started",
 }
-POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split()
+POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def clean(text: str) -> str:
@@ -70,8 +71,13 @@ def stations_words(count: int) -> str:
     return "1 station" if count == 1 else f"{count} stations"
 
 
+def reach_words(nearest_km: int, farthest_km: int) -> str:
+    """Nearest and farthest distance in km, without the unit, for tables."""
+    return str(nearest_km) if nearest_km == farthest_km else f"{nearest_km}–{farthest_km}"
+
+
 def km_words(nearest_km: int, farthest_km: int) -> str:
-    return f"{nearest_km} km" if nearest_km == farthest_km else f"{nearest_km}–{farthest_km} km"
+    return f"{reach_words(nearest_km, farthest_km)} km"
 
 
 def age_words(age_s: float | None) -> str:
@@ -94,17 +100,17 @@ def time_words(at_s: float) -> str:
 
 def date_words(at_s: float) -> str:
     """Day and month without the machine's locale: ``9 Jun``."""
-    months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
     moment = utc(at_s)
-    return f"{moment.day} {months[moment.month - 1]}"
+    return f"{moment.day} {MONTHS[moment.month - 1]}"
 
 
-def since_words(bulletin: Bulletin) -> str:
-    """Since when the state holds, and how long: with the date when that was not today."""
-    held = age_words(bulletin.at_s - bulletin.since_s)
+def since_words(bulletin: Bulletin) -> tuple[str, str]:
+    """Since when the state holds, and for how long: with the date when that was not today."""
+    held = f"for {age_words(bulletin.at_s - bulletin.since_s)}"
+    time = time_words(bulletin.since_s)
     if utc(bulletin.since_s).date() == utc(bulletin.at_s).date():
-        return f"since {time_words(bulletin.since_s)} UTC, {held}"
-    return f"since {date_words(bulletin.since_s)} {time_words(bulletin.since_s)}, {held}"
+        return f"since {time} UTC", held
+    return f"since {date_words(bulletin.since_s)} {time}", held
 
 
 def heading_row(heading: Heading) -> tuple[str, str, str, str]:
@@ -112,7 +118,7 @@ def heading_row(heading: Heading) -> tuple[str, str, str, str]:
     return (
         bearing_words(heading.bearing_deg),
         str(heading.stations),
-        km_words(heading.nearest_km, heading.farthest_km),
+        reach_words(heading.nearest_km, heading.farthest_km),
         MODE_LETTERS[heading.mode],
     )
 
@@ -124,7 +130,7 @@ def opening_row(opening: Opening) -> tuple[str, str, str, str, str]:
         f"{time_words(opening.began_at_s)}–{ended}",
         bearing_words(opening.bearing_deg),
         str(opening.total_stations),
-        km_words(opening.nearest_km, opening.farthest_km),
+        reach_words(opening.nearest_km, opening.farthest_km),
         MODE_LETTERS[opening.mode],
     )
 
