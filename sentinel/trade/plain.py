@@ -27,11 +27,9 @@ def read_plain(words: list[str]) -> Message | None:
 
 
 def _read_introduced(words: list[str], *, is_keyed: bool) -> Message | None:
-    """``[VE1QZZ] DE DL5QAB ...``: the call behind DE sends; before it stands only the addressee's call."""
+    """``VE1QZZ DE DL5QAB ...``, ``73 DE DL5QAB``: the call behind DE sends; one before it is meant."""
     before, behind = words[: words.index("DE")], words[words.index("DE") + 1 :]
     addressee = parse_call(before[0]) if before else None
-    if any(addressee is None or word != before[0] for word in before):
-        return None
     if not behind or parse_call(behind[0]) is None:
         return None
     kind = Kind.BEACON if is_keyed else Kind.CALL

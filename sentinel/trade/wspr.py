@@ -17,14 +17,15 @@ _LEGAL = {str(power): power for power in LEGAL_POWERS_DBM}
 
 
 def read_wspr(words: list[str]) -> Message | None:
-    """A message of WSPR, or None. With a locator and a power that WSPR cannot say: a rejection."""
-    if len(words) not in (2, 3) or not may_be_call(words[0]):
+    """A message of WSPR, or None. A locator and a power that WSPR cannot say: a rejection."""
+    if len(words) < 2 or not may_be_call(words[0]):
         return None
-    power_dbm = _LEGAL.get(words[-1])
-    if len(words) == 3:
-        if not (len(words[1]) in (4, 6) and is_locator(words[1]) and _POWER.fullmatch(words[2])):
-            return None
-        if power_dbm is None:
-            return _ILLEGAL_POWER
-        return message_sent_by(words[0], Kind.WSPR, locator=own_locator(words[1]), power_dbm=power_dbm)
-    return None if power_dbm is None else message_sent_by(words[0], Kind.WSPR, power_dbm=power_dbm)
+    if len(words) == 2:
+        power_dbm = _LEGAL.get(words[1])
+        return None if power_dbm is None else message_sent_by(words[0], Kind.WSPR, power_dbm=power_dbm)
+    _, place, power = words[:3]
+    if not (len(place) in (4, 6) and is_locator(place) and _POWER.fullmatch(power)):
+        return None
+    if power in _LEGAL:
+        return message_sent_by(words[0], Kind.WSPR, locator=own_locator(place), power_dbm=_LEGAL[power])
+    return _ILLEGAL_POWER if len(words) == 3 else None
