@@ -1,0 +1,117 @@
+"""What a watch is given back at its start: where it stood, and what it has learned in years.
+
+Functions of a connection; they raise ``sqlite3.Error``.
+"""
+
+import sqlite3
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sentinel.outputs.diary_queries import live_openings
+from sentinel.outputs.diary_spans import DAY_S, pieces
+from sentinel.outputs.diary_statistics import spans
+from sentinel.watch.bulletin import Mode, Opening, State
+
+CALL_LIMIT = 5000
+"""Most calls given back, the latest heard first: as many as the core keeps."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recall:
+    """Everything that one band's watch needs from the diary at its start.
+
+    ``snapshot`` is the core's own JSON text, None if there is none or it is damaged; ``watched_until_s`` the
+    last moment the watch is known to have run; ``live_openings`` had not ended then. ``locators`` holds the
+    last locator of each call, ``days_heard`` the day numbers (days since 1970 UTC) on which it was heard, the
+    calls heard last at the end; ``watched_days`` those on which the receiver could be judged. ``squares`` and
+    ``countries`` are whatever was ever heard with fair trust, ``farthest_km`` the farthest of each mode.
+    """
+
+    snapshot: str | None
+    watched_until_s: float | None
+    live_openings: tuple[Opening, ...]
+    locators: Mapping[str, str]
+    days_heard: Mapping[str, frozenset[int]]
+    watched_days: frozenset[int]
+    squares: frozenset[str]
+    countries: frozenset[str]
+    farthest_km: Mapping[Mode, int]
+
+
+def recall(connection: sqlite3.Connection, band: str) -> Recall:
+    """Read all of it. It reads some ten thousand rows after a busy year."""
+    watched_ms = _memory(connection, "watched", band)
+    return Recall(
+        snapshot=_unpacked(_memory(connection, "snapshot", band)),
+        watched_until_s=watched_ms / 1000 if isinstance(watched_ms, int) else None,
+        live_openings=live_openings(connection, band),
+        locators=known_locators(connection),
+        days_heard=days_heard(connection, band),
+        watched_days=watched_days(connection, band),
+        squares=_ever_heard(connection, band, "square"),
+        countries=_ever_heard(connection, band, "country"),
+        farthest_km=farthest_by_mode(connection, band),
+    )
+
+
+def checkpoints(connection: sqlite3.Connection) -> dict[str, str]:
+    """The last checkpoint of each source."""
+    return dict(connection.execute("SELECT name, value FROM memory WHERE kind = 'checkpoint'"))
+
+
+def known_locators(connection: sqlite3.Connection, limit: int = CALL_LIMIT) -> dict[str, str]:
+    """The last locator that each call sent, on any band."""
+    return dict(
+        connection.execute(
+            "SELECT call, locator FROM station WHERE locator IS NOT NULL"
+            " ORDER BY last_day DESC, call LIMIT ?",
+            (limit,),
+        )
+    )
+
+
+def days_heard(
+    connection: sqlite3.Connection, band: str, limit: int = CALL_LIMIT
+) -> dict[str, frozenset[int]]:
+    """The days on which each call was heard, for the ``limit`` calls heard last; the latest at the end."""
+    latest = connection.execute(
+        "SELECT call, group_concat(day) FROM heard_day WHERE band = ?"
+        " GROUP BY call ORDER BY max(day) DESC, call LIMIT ?",
+        (band, limit),
+    ).fetchall()
+    return {call: frozenset(map(int, days.split(","))) for call, days in reversed(latest)}
+
+
+def watched_days(connection: sqlite3.Connection, band: str) -> frozenset[int]:
+    """The days on which the receiver could be judged at least for a while."""
+    cut = pieces(spans(connection, band), DAY_S)
+    return frozenset(start_s // DAY_S for start_s, piece in cut if piece.state is not State.BLIND)
+
+
+def farthest_by_mode(connection: sqlite3.Connection, band: str) -> dict[Mode, int]:
+    """The farthest station of all openings, in kilometres, for each mode that has had one."""
+    found = connection.execute(
+        "SELECT mode, max(farthest_km) FROM opening WHERE band = ? GROUP BY mode ORDER BY mode", (band,)
+    )
+    return {Mode(mode): km for mode, km in found}
+
+
+def _ever_heard(connection: sqlite3.Connection, band: str, kind: str) -> frozenset[str]:
+    found = connection.execute("SELECT name FROM first_heard WHERE band = ? AND kind = ?", (band, kind))
+    return frozenset(name for (name,) in found)
+
+
+def _memory(connection: sqlite3.Connection, kind: str, name: str) -> str | bytes | int | None:
+    row = connection.execute("SELECT value FROM memory WHERE kind = ? AND name = ?", (kind, name)).fetchone()
+    value: str | bytes | int | None = row[0] if row else None
+    return value
+
+
+def _unpacked(packed: str | bytes | int | None) -> str | None:
+    if not isinstance(packed, bytes):
+        return None
+    try:
+        return zlib.decompress(packed).decode("utf-8")
+    except (zlib.error, UnicodeDecodeError):
+        return None
