@@ -1,0 +1,76 @@
+"""Has something started? A running likelihood ratio of 'open' against 'usual', one area at a time.
+
+Usual far reception is a meteor ping: one station, one or two of its transmissions, then nothing. In an
+opening the same stations come back, transmission after transmission, and new ones join them. So each
+decode is asked how much likelier it is in an opening than as usual, and the logarithms (nats) are added:
+
+* a newcomer:      ln(1 + OPEN_PER_MIN / usual);
+* a repetition:    ln p + misses ln(1 - p) - ln(usual chance of hearing it again after such a gap);
+* time passing:    - OPEN_PER_MIN a minute, the newcomers that an opening would have brought.
+
+The sum never falls below zero (a CUSUM: Page 1954, Lucas 1985), so that long silence does not have to be
+made up for. Several stations in one slot may share one long meteor trail, so each next one counts
+SHARED_TRAIL of the one before. As a likelihood ratio exceeds e^h by chance at most once in e^h starts, the
+bar for 'open' is h = BAR + ln(1 + usual newcomers an hour): the more starts an hour, the higher the bar.
+"""
+
+from collections.abc import Iterable
+from math import log
+
+OPEN_PER_MIN = 1.0
+"""Newcomers a minute that a young opening brings; 0.5 to 2 detect within seconds of each other."""
+HEARD_AGAIN = 0.6
+"""Share of its transmissions at which a station is heard while the path is open, fading included."""
+USUAL_AGAIN = (0.30, 0.05)
+"""Chance that a ping is still there at the station's next transmission, and at each one after that:
+pings last one or two slots (common practice), three are rare."""
+USUAL_RETURN_FLOOR = 0.004
+"""Chance in 30 s that a station heard once is heard by another, later ping, on an ordinary night."""
+SHARING_STATIONS = 15
+"""Pings are shared out among at least so many stations on the air."""
+MISS_CAP = 6
+"""Misses counted against a repetition: a station that paused for three minutes is not blamed for more."""
+SHARED_TRAIL = 0.85
+"""Discount for each further station in one slot: few trails serve several stations at once."""
+BAR = 8.5
+"""By Ville's inequality at most one start in e^8.5 = 4,900 passes by chance; at two starts an hour that is
+one false alarm in 100 days before the rule of three stations in one area, which cuts it by ten or more."""
+EVIDENCE_CAP = 40.0
+
+
+def newcomer_nats(usual_per_min: float) -> float:
+    """Evidence of one newly heard station where ``usual_per_min`` are usual."""
+    return log(1.0 + OPEN_PER_MIN / usual_per_min)
+
+
+def usual_return(usual_per_min: float, stations_lately: int) -> float:
+    """Chance in one transmission period (30 s) that a given station is pinged anew."""
+    return max(USUAL_RETURN_FLOOR, 0.5 * usual_per_min / max(SHARING_STATIONS, stations_lately))
+
+
+def repetition_nats(gap_s: float, period_s: float, run: int, usual_return_chance: float) -> float:
+    """Evidence of hearing a station again.
+
+    ``gap_s`` since it was last heard, ``period_s`` between its transmissions, ``run`` how many
+    transmissions in a row it had been heard before this one (1: once).
+    """
+    opportunities = max(1, round(gap_s / period_s))
+    misses = min(MISS_CAP, opportunities - 1)
+    if_open = log(HEARD_AGAIN) + misses * log(1.0 - HEARD_AGAIN)
+    if opportunities == 1:
+        return if_open - log(USUAL_AGAIN[min(run, len(USUAL_AGAIN)) - 1])
+    return if_open - log(usual_return_chance)
+
+
+def combined(nats: Iterable[float]) -> float:
+    """What several stations in one slot add up to, strongest first."""
+    total, weight = 0.0, 1.0
+    for value in sorted(nats, reverse=True):
+        total += weight * value
+        weight *= SHARED_TRAIL
+    return total
+
+
+def bar(usual_per_min: float) -> float:
+    """The evidence in nats at which an area is called open."""
+    return BAR + log(1.0 + 60.0 * usual_per_min)

@@ -1,0 +1,260 @@
+"""From decodes to believed stations in areas: who was heard, where that is, and whether to believe it.
+
+Near stations are noted as they come. Far ones wait until their instant is complete, so that the order of
+lines within one slot changes nothing.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sentinel.sky.season import meteor_weight
+from sentinel.trade.callsign import Call
+from sentinel.trade.locator import center_of
+from sentinel.trade.message import Message, parse_message
+from sentinel.watch.area import Area
+from sentinel.watch.bulletin import LocationSource
+from sentinel.watch.decode import Decode
+from sentinel.watch.evidence import newcomer_nats, repetition_nats, usual_return
+from sentinel.watch.grouping import Grouping
+from sentinel.watch.habits import Habits
+from sentinel.watch.knowledge import Knowledge
+from sentinel.watch.place import Gazetteer, Place
+from sentinel.watch.receiver import Receiver
+from sentinel.watch.settings import MAX_FAR_TRACKS, WatchSettings
+from sentinel.watch.slots import period_s, slot_s, slot_start_s
+from sentinel.watch.track import Track
+from sentinel.watch.trust import (
+    CREDIBLE,
+    REPEATED,
+    SAME_REGION_LOCATOR,
+    SAME_REGION_PREFIX,
+    Evidence,
+    credit,
+    prior_nats,
+    probability,
+)
+from sentinel.watch.usual import Usual
+
+REPEATED_WITHIN_S = 10 * 60.0
+"""Two decodes farther apart than this are two events, each as doubtful as one."""
+PARTNER_MEMORY_S = 15 * 60.0
+MOST_PARTNERS = 2_000
+USUAL_PINGS_PER_MIN = 0.03
+"""Far pings a minute of a yearly average hour: about two an hour (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FarDecode:
+    """A decode of a far station that waits for its instant to be complete."""
+
+    decode: Decode
+    message: Message
+    sender: Call
+    place: Place
+
+
+class Hearing:
+    """Everything heard: near stations, far tracks and the areas they form."""
+
+    def __init__(self, settings: WatchSettings, knowledge: Knowledge, receiver: Receiver) -> None:
+        self.settings = settings
+        self.receiver = receiver
+        self.gazetteer = Gazetteer(settings.home_locator, knowledge)
+        self.habits = Habits(knowledge.days_heard, knowledge.watched_days)
+        self.grouping = Grouping()
+        home = center_of(settings.home_locator)
+        self.usual = Usual(lambda at_s: USUAL_PINGS_PER_MIN * meteor_weight(at_s, *home))
+        self.tracks: OrderedDict[str, Track] = OrderedDict()
+        self.candidates: OrderedDict[str, Track] = OrderedDict()
+        self.near: OrderedDict[str, float] = OrderedDict()
+        self._called: OrderedDict[str, float] = OrderedDict()
+
+    # --- one decode -------------------------------------------------------------------------------
+
+    def hear(self, decode: Decode) -> tuple[Message, FarDecode | None]:
+        """Read one decode. A far station comes back to be settled with its instant."""
+        message = parse_message(decode.message, decode.mode)
+        sender = message.sender
+        if sender is None or sender.base == self.settings.own_call:
+            return message, None
+        place = self.gazetteer.locate(sender, message.locator)
+        self.receiver.heard(sender.base, decode.at_s, decode.dt_s)
+        if place is not None and place.distance_km >= self.settings.far_km:
+            if place.is_beyond(self.settings.far_km):
+                return message, FarDecode(decode, message, sender, place)
+            return message, None
+        if place is not None:
+            self._hear_near(decode.at_s, message, sender)
+        return message, None
+
+    def _hear_near(self, at_s: float, message: Message, sender: Call) -> None:
+        _touch(self.near, sender.base, at_s)
+        if message.locator is not None:
+            self.gazetteer.remember(sender, message.locator)
+        if message.addressee is not None:
+            _touch(self._called, message.addressee.base, at_s)
+
+    # --- one instant ------------------------------------------------------------------------------
+
+    def settle(self, at_s: float, pending: Iterable[FarDecode]) -> None:
+        """Take in all far decodes of one instant: tracks, trust, areas, evidence."""
+        heard: dict[str, tuple[Track, float | None]] = {}
+        for far in sorted(pending, key=_order):
+            track, gap_s = self._hear_far(at_s, far)
+            before = heard.get(track.call)
+            heard[track.call] = (track, gap_s if before is None or before[1] is None else before[1])
+        by_area: dict[int, tuple[Area, list[float], list[float]]] = {}
+        for call in sorted(heard):
+            track, gap_s = heard[call]
+            self._believe(track, at_s)
+            if not track.is_credible or self.habits.is_regular(call, track.place.distance_km, at_s):
+                continue
+            area, nats = self._join(track, gap_s, at_s)
+            row = by_area.setdefault(area.number, (area, [], []))
+            row[1].append(track.slots[-1])
+            row[2].append(nats)
+        for area, slots, nats_list in by_area.values():
+            area.hear(at_s, slots, nats_list)
+
+    def _hear_far(self, at_s: float, far: FarDecode) -> tuple[Track, float | None]:
+        """Note the decode on its track; also the gap to the slot it was heard in before, None if new."""
+        call = far.sender.text
+        track = self.tracks.get(call) or self.candidates.get(call)
+        if track is None:
+            track = self._new_track(call, far)
+        elif far.place.source is LocationSource.MESSAGE and far.place.agrees_with_prefix is not False:
+            track.place = far.place
+        previous = track.slots[-1] if track.slots else None
+        start_s = slot_start_s(far.decode.at_s, far.decode.mode)
+        is_new_slot = track.hear(start_s, far.decode.at_s, far.decode.snr_db, far.decode.audio_hz)
+        nats, reasons = credit(self._evidence(at_s, far))
+        if nats > track.credit:
+            track.credit, track.reasons = nats, reasons
+        gap_s = start_s - previous if is_new_slot and previous is not None else None
+        if is_new_slot and gap_s is not None and abs(gap_s) <= REPEATED_WITHIN_S:
+            track.is_repeated = True
+        return track, gap_s
+
+    def _new_track(self, call: str, far: FarDecode) -> Track:
+        at_s = far.decode.at_s
+        track = Track(far.sender, far.place, slot_s(far.decode.mode), first_at_s=at_s, last_at_s=at_s)
+        self.candidates[call] = track
+        if len(self.candidates) > MAX_FAR_TRACKS:
+            self.candidates.popitem(last=False)
+        if not far.place.is_allocated or far.place.agrees_with_prefix is False:
+            self.usual.false_call(at_s)
+        return track
+
+    def _evidence(self, at_s: float, far: FarDecode) -> Evidence:
+        decode, addressee = far.decode, far.message.addressee
+        error_s = self.receiver.clock_error_s(at_s)
+        return Evidence(
+            is_allocated=far.place.is_allocated,
+            agrees_with_prefix=far.place.agrees_with_prefix,
+            snr_db=decode.snr_db,
+            offset_from_usual_s=None if decode.dt_s is None or error_s is None else decode.dt_s - error_s,
+            is_partner_known=addressee is not None and self._is_heard(addressee.base, at_s),
+            is_called_by_others=at_s - self._called.get(far.sender.base, float("-inf")) <= PARTNER_MEMORY_S,
+            was_heard_other_days=self.habits.was_heard_other_days(far.sender.text, at_s),
+            has_low_confidence=decode.has_low_confidence,
+        )
+
+    def _is_heard(self, base: str, at_s: float) -> bool:
+        if base == self.settings.own_call:  # decoders try our own call on noise, so it proves nothing
+            return False
+        return at_s - self.near.get(base, float("-inf")) <= PARTNER_MEMORY_S or base in self.tracks
+
+    def _believe(self, track: Track, at_s: float) -> None:
+        """Work out the station's trust and move it to the believed ones when it deserves that."""
+        nats = prior_nats(self.usual.false_per_hour(at_s)) + track.credit
+        if track.is_repeated:
+            nats += REPEATED
+        nats += self._region_nats(track, at_s)
+        track.trust = probability(nats)
+        if track.trust < CREDIBLE and not track.is_repeated:
+            return
+        if not track.is_credible:
+            track.is_credible = True
+            self.candidates.pop(track.call, None)
+            self.tracks[track.call] = track
+            if len(self.tracks) > MAX_FAR_TRACKS:
+                self.tracks.popitem(last=False)
+        self.habits.heard(track.call, at_s)
+        if track.place.source is LocationSource.MESSAGE and track.place.agrees_with_prefix is not False:
+            assert track.place.locator is not None
+            self.gazetteer.remember(track.sender, track.place.locator)
+
+    def _region_nats(self, track: Track, at_s: float) -> float:
+        """Evidence from company: believed stations already come from where this one says it is."""
+        area = self.grouping.may_belong(track)
+        if area is None:
+            return 0.0
+        company = sum(1 for other in area.members.values()
+                      if other is not track and other.is_repeated
+                      and other.lives_until_s(self.settings.window_s) > at_s)
+        if company < 2 and not (company and area.is_open):
+            return 0.0
+        return SAME_REGION_PREFIX if track.place.source is LocationSource.PREFIX else SAME_REGION_LOCATOR
+
+    def _join(self, track: Track, gap_s: float | None, at_s: float) -> tuple[Area, float]:
+        """Put a believed station into its area; returns the area and the evidence in nats."""
+        usual_per_min = self.usual.newcomers_per_min(at_s)
+        area, is_new = self.grouping.place(track, at_s)
+        nats = 0.0
+        if is_new:
+            nats += newcomer_nats(usual_per_min)
+            if not area.is_open:
+                self.usual.newcomer(at_s)
+        if gap_s is not None:
+            nats += self._repetition(track, abs(gap_s), usual_per_min)
+        else:
+            track.run = max(track.run, 1)
+        return area, nats
+
+    def _repetition(self, track: Track, gap_s: float, usual_per_min: float) -> float:
+        period = period_s(track.slot_s)
+        run = max(1, track.run)
+        chance = usual_return(usual_per_min, len(self.tracks))
+        nats = repetition_nats(gap_s, period, run, chance)
+        track.run = run + 1 if gap_s < 1.5 * period else 1
+        track.persistence = max(0.0, track.persistence + nats)
+        return nats
+
+    # --- time -------------------------------------------------------------------------------------
+
+    def forget_before(self, at_s: float) -> None:
+        """Drop what has left the window at ``at_s``: tracks outside open areas, near stations, partners."""
+        oldest = at_s - self.settings.window_s
+        for call in [c for c, t in self.candidates.items() if t.last_at_s <= oldest]:
+            del self.candidates[call]
+        for call, track in list(self.tracks.items()):
+            area = self.grouping.area_of(call)
+            if track.last_at_s <= oldest and not (area is not None and area.is_open):
+                del self.tracks[call]
+            else:
+                track.forget_before(oldest)
+        for area in self.grouping.areas:
+            area.forget_before(oldest)
+        self.grouping.give_up_stale(at_s)
+
+    def near_stations(self, at_s: float) -> int:
+        """How many near stations were heard within the window."""
+        return sum(1 for heard_s in self.near.values() if at_s - heard_s <= self.settings.window_s)
+
+    def coming_through(self, area: Area, at_s: float) -> list[Track]:
+        """The believed stations of ``area`` that are live, by call."""
+        window_s = self.settings.window_s
+        live = [t for t in area.members.values() if t.lives_until_s(window_s) > at_s]
+        return sorted(live, key=lambda t: t.call)
+
+
+def _order(far: FarDecode) -> tuple[str, float, str]:
+    return far.sender.text, far.decode.at_s, far.decode.message
+
+
+def _touch(table: OrderedDict[str, float], key: str, at_s: float) -> None:
+    table[key] = max(at_s, table.get(key, at_s))
+    table.move_to_end(key)
+    if len(table) > MOST_PARTNERS:
+        table.popitem(last=False)

@@ -1,0 +1,19 @@
+"""What is known from before: the diary and the operator's log, handed to the core when it starts."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Knowledge:
+    """Facts from earlier watches.
+
+    ``locators``: the last locator each call gave. ``log_locators``: the operator's own log entries.
+    ``days_heard``: for each call, the day numbers (days since 1970 UTC) on which it was heard.
+    ``watched_days``: day numbers on which the watch ran.
+    """
+
+    locators: Mapping[str, str] = field(default_factory=dict)
+    log_locators: Mapping[str, str] = field(default_factory=dict)
+    days_heard: Mapping[str, frozenset[int]] = field(default_factory=dict)
+    watched_days: frozenset[int] = frozenset()

@@ -1,0 +1,208 @@
+"""By which propagation mode an area comes in: a likelihood for each, and the plain reason.
+
+For each mode: how well it explains the distances of the stations, times how usual it is at this hour and
+season over the places where it would reflect, times whether the reception was as persistent as the mode is.
+Es and meteor ranges coincide, so persistence separates them, not distance (common practice, no source).
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from math import exp, log
+
+from sentinel.sky.circular import angle_between_deg
+from sentinel.sky.geodesy import hop_midpoints
+from sentinel.sky.hop import es_hops
+from sentinel.sky.magnetics import magnetic_latitude_deg
+from sentinel.sky.season import (
+    aurora_weight,
+    f2_weight,
+    meteor_weight,
+    sporadic_e_weight,
+    transequatorial_weight,
+)
+from sentinel.watch.bulletin import Likelihood, Mode
+from sentinel.watch.place import Place
+
+ENOUGH = 0.60
+"""Share of the evidence from which a mode is named; below, the answer is unknown with the two candidates."""
+ENOUGH_OF_MANY = 0.40
+"""The same for three stations and more, whose distances have already spoken."""
+MOST_STATIONS_WEIGHED = 4.0
+"""Distances of one area are not independent: a hundred stations say no more than about four would."""
+TINY = 1e-6
+F2_LONGEST_HOP_KM = 4_000.0
+ONE_HOP_ALONG = 4.0
+"""One-hop Es along the same bearing makes several hops that much likelier, and F2 as much less."""
+NO_KP = 0.01
+"""Share of days with a storm fit for aurora at 50 MHz where Kp is not known (about Kp 6, from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpaceWeather:
+    """What is known of the sun and the field; None where not."""
+
+    flux: float | None = None
+    kp: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Clues:
+    """What there is to judge by. ``home`` is (lat, lon); ``is_persistent`` is beyond what pings do;
+    ``has_one_hop_along``: one-hop Es is live along this bearing."""
+
+    home: tuple[float, float]
+    at_s: float
+    places: Sequence[Place]
+    is_persistent: bool
+    has_one_hop_along: bool = False
+    weather: SpaceWeather = SpaceWeather()
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The mode, or unknown, and each mode's share, largest first."""
+
+    mode: Mode
+    likelihoods: tuple[Likelihood, ...]
+
+
+NOTHING = Judgement(Mode.UNKNOWN, ())
+
+
+def judge(clues: Clues) -> Judgement:
+    """The likeliest mode; ``unknown`` when the two best are too close to call."""
+    if not clues.places:
+        return NOTHING
+    scored = [
+        (mode, prior * _distances(clues.places, mode), reason) for mode, prior, reason in _priors(clues)
+    ]
+    total = sum(score for _, score, _ in scored) or 1.0
+    shares = sorted(
+        ((mode, score / total, reason) for mode, score, reason in scored), key=lambda row: (-row[1], row[0])
+    )
+    likelihoods = tuple(
+        Likelihood(mode, round(share, 3), reason) for mode, share, reason in shares if share >= 0.01
+    )
+    enough = ENOUGH if len(clues.places) < 3 else ENOUGH_OF_MANY
+    return Judgement(shares[0][0] if shares[0][1] >= enough else Mode.UNKNOWN, likelihoods)
+
+
+def is_along(bearing_a_deg: float, bearing_b_deg: float) -> bool:
+    """Whether two headings are one direction for the purpose of several hops."""
+    return angle_between_deg(bearing_a_deg, bearing_b_deg) <= 30.0
+
+
+def _distances(places: Sequence[Place], mode: Mode) -> float:
+    """How well the mode explains where the stations are: the mean log density, for at most four stations."""
+    density = _DENSITY[mode]
+    mean = sum(log(max(TINY, density(place.distance_km))) for place in places) / len(places)
+    return exp(mean * min(MOST_STATIONS_WEIGHED, len(places)))
+
+
+def _trapezoid(start: float, full: float, fade: float, end: float) -> Callable[[float], float]:
+    """A density over km, per 1,000 km: rising ``start`` to ``full``, falling ``fade`` to ``end``."""
+    height = 1000.0 / (0.5 * (full - start) + (fade - full) + 0.5 * (end - fade))
+
+    def density(distance_km: float) -> float:
+        if distance_km <= start or distance_km >= end:
+            return 0.0
+        rise = min(1.0, (distance_km - start) / max(1.0, full - start))
+        fall = min(1.0, (end - distance_km) / max(1.0, end - fade))
+        return height * min(rise, fall)
+
+    return density
+
+
+# Ranges in km: Whitehead 1989 and W3EP for Es, P.533 for F2 hops, Harrison for transequatorial, common
+# practice for the rest (the table "Nature" of the project's check values).
+_DENSITY: dict[Mode, Callable[[float], float]] = {
+    Mode.TROPO: _trapezoid(0, 50, 500, 950),
+    Mode.METEOR_SCATTER: _trapezoid(400, 800, 1900, 2350),
+    Mode.AURORA: _trapezoid(150, 400, 1400, 2100),
+    Mode.SPORADIC_E: _trapezoid(420, 1100, 2250, 2500),
+    Mode.MULTI_HOP_SPORADIC_E: _trapezoid(2200, 2700, 6500, 10_500),
+    Mode.F2: _trapezoid(2400, 3300, 11_000, 19_000),
+    Mode.TRANSEQUATORIAL: _trapezoid(2800, 4000, 8500, 10_500),
+}
+
+
+def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
+    """Mode, its weight before distances, and the reason in words."""
+    mean_km = sum(p.distance_km for p in clues.places) / len(clues.places)
+    hop_weight = _mean(_es_weight(clues, place) for place in clues.places)
+    season = _in_words(hop_weight)
+    yield (
+        Mode.SPORADIC_E,
+        hop_weight * (1.0 if clues.is_persistent else 0.2),
+        f"one hop fits {mean_km:.0f} km; sporadic E is {season} at the midpoint now",
+    )
+    yield (
+        Mode.MULTI_HOP_SPORADIC_E,
+        0.4 * hop_weight * (ONE_HOP_ALONG if clues.has_one_hop_along else 1.0),
+        f"{es_hops(max(mean_km, 1.0))} hops fit {mean_km:.0f} km; sporadic E is {season} along the path now"
+        + ("; one hop is open the same way" if clues.has_one_hop_along else ""),
+    )
+    f2 = _mean(_f2_weight(clues, place) for place in clues.places)
+    yield (
+        Mode.F2,
+        f2 / (ONE_HOP_ALONG if clues.has_one_hop_along else 1.0),
+        f"F2 is {_in_words(5.0 * f2)} at the midpoints at this hour and season",
+    )
+    tep = _mean(
+        transequatorial_weight(clues.at_s, *clues.home, p.lat_deg, p.lon_deg, clues.weather.flux)
+        for p in clues.places
+    )
+    yield (
+        Mode.TRANSEQUATORIAL,
+        tep,
+        "the path crosses the magnetic equator squarely, both ends alike"
+        if tep > 0.05
+        else "the path does not suit the magnetic equator",
+    )
+    yield (
+        Mode.AURORA,
+        _aurora(clues),
+        "a poleward heading" if _is_poleward(clues) else "not a poleward heading",
+    )
+    yield Mode.TROPO, 0.3, f"tropo reaches {mean_km:.0f} km" if mean_km < 900 else "too far for tropo"
+    pings = _mean(meteor_weight(clues.at_s, p.lat_deg, p.lon_deg) for p in clues.places)
+    yield (
+        Mode.METEOR_SCATTER,
+        pings * (1e-3 if clues.is_persistent else 1.0),
+        "too persistent for meteor pings" if clues.is_persistent else "as brief as meteor pings",
+    )
+
+
+def _es_weight(clues: Clues, place: Place) -> float:
+    points = hop_midpoints(*clues.home, place.lat_deg, place.lon_deg, es_hops(max(place.distance_km, 1.0)))
+    return _mean(sporadic_e_weight(clues.at_s, lat, lon) for lat, lon in points)
+
+
+def _f2_weight(clues: Clues, place: Place) -> float:
+    hops = max(1, -int(-place.distance_km // F2_LONGEST_HOP_KM))
+    points = hop_midpoints(*clues.home, place.lat_deg, place.lon_deg, hops)
+    return _mean(f2_weight(clues.at_s, lat, lon, clues.weather.flux) for lat, lon in points)
+
+
+def _aurora(clues: Clues) -> float:
+    if not _is_poleward(clues):
+        return TINY
+    if clues.weather.kp is None:
+        return NO_KP
+    return aurora_weight(clues.weather.kp, magnetic_latitude_deg(*clues.home))
+
+
+def _is_poleward(clues: Clues) -> bool:
+    pole_deg = 0.0 if clues.home[0] >= 0 else 180.0
+    return all(angle_between_deg(p.bearing_deg, pole_deg) <= 60.0 for p in clues.places)
+
+
+def _mean(values: Iterator[float]) -> float:
+    kept = list(values)
+    return sum(kept) / len(kept) if kept else 0.0
+
+
+def _in_words(weight: float) -> str:
+    if weight >= 2.0:
+        return "in season"
+    return "not rare" if weight >= 0.5 else "rare"

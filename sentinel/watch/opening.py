@@ -1,0 +1,128 @@
+"""The life of one opening, from the stations that its area brought.
+
+Distances and bearing come from stations that are beyond doubt, so that one stray decode neither stretches
+the opening nor turns it.
+"""
+
+from dataclasses import dataclass, field
+
+from sentinel.sky.circular import circular_mean_deg, circular_std_deg
+from sentinel.sky.geodesy import midpoint
+from sentinel.sky.hop import muf_mhz
+from sentinel.trade.locator import square_of
+from sentinel.watch.bulletin import LocationSource, Mode, Opening, Reflection
+from sentinel.watch.mode import Judgement
+from sentinel.watch.place import Place
+from sentinel.watch.track import Track
+
+SURE = 0.98
+"""Trust from which a station heard once may set the nearest or farthest distance."""
+STRONG_SKIP_DB = -10.0
+"""Skip is taken from stations this strong: weak signals come from shorter skip than the law allows."""
+SHORTEST_SKIP_KM = 400.0
+"""Shorter paths are tropo or aircraft, whatever else is open (common practice)."""
+ES_MODES = frozenset({Mode.SPORADIC_E, Mode.MULTI_HOP_SPORADIC_E})
+LONGEST_ES_HOP_KM = 2_350.0
+MOST_STATIONS = 1_000
+MOST_SQUARES = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What one station contributed to an opening so far."""
+
+    place: Place
+    trust: float
+    slots: int
+    first_at_s: float
+    last_at_s: float
+    best_snr_db: float | None
+
+
+@dataclass(slots=True)
+class OpeningLife:
+    """An opening while it lives. ``heard`` keeps the stations that came through, also those gone again."""
+
+    id: str
+    began_at_s: float
+    last_at_s: float
+    peak_at_s: float
+    peak_stations: int = 0
+    live_stations: int = 0
+    heard: dict[str, Heard] = field(default_factory=dict)
+
+    def note(self, at_s: float, live: list[Track]) -> None:
+        """Take over the area's believed stations as of ``at_s``."""
+        for track in live:
+            if track.call not in self.heard and len(self.heard) >= MOST_STATIONS:
+                continue
+            self.heard[track.call] = Heard(
+                track.place, track.trust, track.heard, track.first_at_s, track.last_at_s, track.best_snr_db
+            )
+            self.last_at_s = max(self.last_at_s, track.last_at_s)
+        self.live_stations = len(live)
+        if len(live) > self.peak_stations:
+            self.peak_stations, self.peak_at_s = len(live), at_s
+
+    def sure(self) -> list[Heard]:
+        """The stations that may set distances and bearing: sure ones, else all."""
+        located = [h for h in self.heard.values() if h.place.source is not LocationSource.PREFIX]
+        sure = [h for h in located or self.heard.values() if h.slots >= 2 or h.trust >= SURE]
+        return sure or located or list(self.heard.values())
+
+    def published(
+        self,
+        home: tuple[float, float],
+        freq_mhz: float,
+        judgement: Judgement,
+        ended_at_s: float | None = None,
+    ) -> Opening:
+        """The opening as the bulletin shows it. ``home`` is (lat, lon) in degrees."""
+        sure = self.sure()
+        bearings = [h.place.bearing_deg for h in sure]
+        weights = [max(h.trust, 0.01) for h in sure]
+        distances = sorted(h.place.distance_km for h in sure)
+        snrs = [h.best_snr_db for h in self.heard.values() if h.best_snr_db is not None]
+        squares = sorted({square_of(h.place.locator) for h in self.heard.values() if h.place.locator})
+        is_es = judgement.mode in ES_MODES
+        return Opening(
+            id=self.id,
+            began_at_s=self.began_at_s,
+            peak_at_s=self.peak_at_s,
+            ended_at_s=ended_at_s,
+            last_at_s=self.last_at_s,
+            bearing_deg=round(circular_mean_deg(bearings, weights), 1) % 360.0,
+            spread_deg=round(circular_std_deg(bearings, weights), 1),
+            stations=self.live_stations,
+            peak_stations=self.peak_stations,
+            total_stations=len(self.heard),
+            locators=tuple(squares[:MOST_SQUARES]),
+            nearest_km=round(distances[0]),
+            farthest_km=round(distances[-1]),
+            best_snr_db=max(snrs, default=None),
+            mode=judgement.mode,
+            likelihoods=judgement.likelihoods,
+            muf_mhz=self._muf_mhz(freq_mhz) if is_es else None,
+            reflections=self._reflections(home) if is_es else (),
+        )
+
+    def _muf_mhz(self, freq_mhz: float) -> float | None:
+        """What the shortest strong skip implies ("up to about"), by the secant law; None without one."""
+        skips = [
+            h.place.distance_km
+            for h in self.sure()
+            if h.best_snr_db is not None
+            and h.best_snr_db >= STRONG_SKIP_DB
+            and h.place.source in (LocationSource.MESSAGE, LocationSource.HEARD_BEFORE)
+            and SHORTEST_SKIP_KM <= h.place.distance_km <= LONGEST_ES_HOP_KM
+        ]
+        return round(muf_mhz(freq_mhz, min(skips)), 1) if skips else None
+
+    def _reflections(self, home: tuple[float, float]) -> tuple[Reflection, ...]:
+        points = []
+        for call, h in sorted(self.heard.items()):
+            if h.place.locator is None or h.place.distance_km > LONGEST_ES_HOP_KM:
+                continue
+            lat_deg, lon_deg = midpoint(*home, h.place.lat_deg, h.place.lon_deg)
+            points.append(Reflection(round(lat_deg, 2), round(lon_deg, 2), call))
+        return tuple(points[:MOST_SQUARES])

@@ -1,0 +1,183 @@
+"""Can the receiver be judged? A deaf receiver and a dead band look the same on every display.
+
+Blind never follows from a dead band alone: without a canary or a limit on silence, the notes say that
+silence cannot be told from deafness, and how to mend that.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+from statistics import median
+
+from sentinel.watch.bulletin import BlindReason, ReceiverHealth
+from sentinel.watch.settings import ReceiverSettings
+
+CLOCK_WARN_S = 0.7
+CLOCK_BLIND_S = 2.0
+"""Offsets beyond about 2.5 s are not decoded at all (QEX, July 2020, from memory); a margin to that."""
+CLOCK_WINDOW_S = 15 * 60.0
+CLOCK_STATIONS = 3
+"""One station's clock proves nothing; the median of three is ours unless two of them are wrong alike."""
+KEPT_STATIONS = 500
+
+
+class FactKind(StrEnum):
+    """What the daemon knows of the receiver and the core cannot see."""
+
+    SOURCE_GONE = "source-gone"
+    DECODER_GONE = "decoder-gone"
+    CLOCK_UNSYNCHRONISED = "clock-unsynchronised"
+    LINE = "line"
+
+
+@dataclass(frozen=True, slots=True)
+class ReceiverFact:
+    """A fact from outside: ``is_so`` from ``at_s`` on, until told otherwise. ``note`` is for people."""
+
+    at_s: float
+    kind: FactKind
+    is_so: bool = True
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Blindness:
+    """Why the receiver cannot be judged."""
+
+    reason: BlindReason
+    sentence: str
+
+
+@dataclass(slots=True)
+class Receiver:
+    """Keeps what tells a working receiver from a deaf one."""
+
+    settings: ReceiverSettings
+    started_at_s: float | None = None
+    last_line_at_s: float | None = None
+    last_decode_at_s: float | None = None
+    canary_at_s: float | None = None
+    facts: dict[FactKind, ReceiverFact] = field(default_factory=dict)
+    offsets: OrderedDict[str, tuple[float, float]] = field(default_factory=OrderedDict)
+    _clock: tuple[int, float | None] = (-1, None)
+
+    def start(self, at_s: float) -> None:
+        if self.started_at_s is None:
+            self.started_at_s = at_s
+
+    def line(self, at_s: float) -> None:
+        """A line came: the decoder lives."""
+        self.last_line_at_s = at_s if self.last_line_at_s is None else max(self.last_line_at_s, at_s)
+
+    def heard(self, call: str, at_s: float, dt_s: float | None) -> None:
+        """A station was heard, near or far."""
+        self.last_decode_at_s = at_s if self.last_decode_at_s is None else max(self.last_decode_at_s, at_s)
+        if call in self.settings.canaries:
+            self.canary_at_s = at_s if self.canary_at_s is None else max(self.canary_at_s, at_s)
+        if dt_s is not None:
+            self.offsets[call] = (at_s, dt_s)
+            self.offsets.move_to_end(call)
+            if len(self.offsets) > KEPT_STATIONS:
+                self.offsets.popitem(last=False)
+
+    def tell(self, fact: ReceiverFact) -> None:
+        if fact.kind is FactKind.LINE:
+            self.line(fact.at_s)
+        elif fact.is_so:
+            self.facts[fact.kind] = fact
+        else:
+            self.facts.pop(fact.kind, None)
+
+    def clock_error_s(self, at_s: float) -> float | None:
+        """Our clock's error: the median time offset over distinct stations; None with fewer than three.
+
+        Worked out once a minute of event time: clocks drift slowly and the median is not free.
+        """
+        minute = int(at_s // 60)
+        if minute != self._clock[0]:
+            fresh = [dt for heard_at, dt in self.offsets.values() if heard_at > at_s - CLOCK_WINDOW_S]
+            self._clock = minute, median(fresh) if len(fresh) >= CLOCK_STATIONS else None
+        return self._clock[1]
+
+    def blindness(self, at_s: float, *, hears_far: bool) -> Blindness | None:
+        """The first reason for which the receiver cannot be judged at ``at_s``, or None.
+
+        ``hears_far``: far stations are coming through now, which no silent canary can gainsay.
+        """
+        return next(self._reasons(at_s, hears_far=hears_far), None)
+
+    def _reasons(self, at_s: float, *, hears_far: bool) -> Iterator[Blindness]:
+        if fact := self.facts.get(FactKind.SOURCE_GONE):
+            yield Blindness(BlindReason.SOURCE_GONE, fact.note or "The decoder's output cannot be read.")
+        if fact := self.facts.get(FactKind.DECODER_GONE):
+            yield Blindness(BlindReason.DECODER_GONE, fact.note or "The decoder is not running.")
+        silence_s = self.settings.line_silence_s
+        last_line = self._since(self.last_line_at_s)
+        if silence_s > 0 and last_line is not None and at_s - last_line >= silence_s:
+            yield Blindness(
+                BlindReason.NO_LINES, f"The decoder has printed nothing for {_minutes(at_s - last_line)}."
+            )
+        if fact := self.facts.get(FactKind.CLOCK_UNSYNCHRONISED):
+            yield Blindness(BlindReason.CLOCK_OFF, fact.note or "The clock is not synchronised.")
+        error_s = self.clock_error_s(at_s)
+        if error_s is not None and abs(error_s) > CLOCK_BLIND_S:
+            yield Blindness(
+                BlindReason.CLOCK_OFF, f"Our clock is off by {error_s:+.1f} s, so most signals are missed."
+            )
+        last_canary = self._since(self.canary_at_s)
+        if (
+            self.settings.canaries
+            and not hears_far
+            and last_canary is not None
+            and at_s - last_canary >= self.settings.canary_silence_s
+        ):
+            names = " or ".join(sorted(self.settings.canaries))
+            yield Blindness(
+                BlindReason.CANARY_SILENT,
+                f"{names} has not been heard for {_minutes(at_s - last_canary)}, "
+                "so the receiver may be deaf.",
+            )
+
+    def due_s(self, after_s: float) -> Iterator[float]:
+        """Times after ``after_s`` at which silence alone changes what can be judged."""
+        line, canary = self._since(self.last_line_at_s), self._since(self.canary_at_s)
+        due = []
+        if line is not None and self.settings.line_silence_s > 0:
+            due.append(line + self.settings.line_silence_s)
+        if canary is not None and self.settings.canaries:
+            due.append(canary + self.settings.canary_silence_s)
+        yield from (due_s for due_s in due if due_s > after_s)
+
+    def notes(self, at_s: float) -> tuple[str, ...]:
+        """What an operator should mend, in plain sentences."""
+        notes = []
+        if not self.settings.canaries and self.settings.line_silence_s == 0:
+            notes.append(
+                "Silence can't be told from deafness: name a station that is always heard "
+                "under [receiver] canaries, or set line_silence_min."
+            )
+        error_s = self.clock_error_s(at_s)
+        if error_s is not None and abs(error_s) >= CLOCK_WARN_S:
+            notes.append(f"Our clock is off by {error_s:+.1f} s: check its synchronisation.")
+        return tuple(notes)
+
+    def health(self, at_s: float, near_stations: int, counts: dict[str, int]) -> ReceiverHealth:
+        return ReceiverHealth(
+            lines=counts["lines"],
+            decodes=counts["decodes"],
+            rejected=counts["rejected"],
+            late=counts["late"],
+            last_decode_at_s=self.last_decode_at_s,
+            clock_error_s=self.clock_error_s(at_s),
+            canary_last_at_s=self.canary_at_s,
+            near_stations=near_stations,
+            notes=self.notes(at_s),
+        )
+
+    def _since(self, heard_at_s: float | None) -> float | None:
+        return self.started_at_s if heard_at_s is None else heard_at_s
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min"

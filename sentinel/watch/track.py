@@ -1,0 +1,95 @@
+"""One far station in the window: when it was heard, how strongly, and how far that is to be believed."""
+
+from collections import deque
+from dataclasses import dataclass, field
+
+from sentinel.trade.callsign import Call
+from sentinel.watch.bulletin import Station
+from sentinel.watch.place import Place
+
+KEPT_SLOTS = 128
+"""Slots remembered for a station: 32 minutes of FT8 transmissions, twice the usual window."""
+LIFE_PER_SLOT_S = 150.0
+"""How long one decode counts as 'coming through'. A station that calls is on the air every 30 s, so five
+of its transmissions missed in a row mean that it is gone; what was heard often is given up later."""
+
+
+@dataclass(slots=True)
+class Track:
+    """What was heard of one station. ``slots`` are the distinct slot starts, oldest first.
+
+    ``credit`` is the best single decode's evidence in nats, ``reasons`` what it rests on; ``run`` counts the
+    transmissions heard in a row, ``persistence`` sums the nats of its repetitions.
+    """
+
+    sender: Call
+    place: Place
+    slot_s: float
+    first_at_s: float
+    last_at_s: float
+    slots: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_SLOTS))
+    heard: int = 0
+    best_snr_db: float | None = None
+    last_snr_db: float | None = None
+    audio_hz: float | None = None
+    credit: float = float("-inf")
+    reasons: tuple[str, ...] = ()
+    trust: float = 0.0
+    run: int = 0
+    persistence: float = 0.0
+    is_repeated: bool = False
+    is_credible: bool = False
+
+    @property
+    def call(self) -> str:
+        return self.sender.text
+
+    def hear(self, slot_start_s: float, at_s: float, snr_db: float | None, audio_hz: float | None) -> bool:
+        """Note a decode; True when it is the station's first in that slot."""
+        if snr_db is not None:
+            self.last_snr_db = snr_db
+            if self.best_snr_db is None or snr_db > self.best_snr_db:
+                self.best_snr_db = snr_db
+        if slot_start_s in self.slots:
+            return False
+        if self.slots and slot_start_s < self.slots[-1]:
+            self.slots = deque(sorted((*self.slots, slot_start_s)), maxlen=KEPT_SLOTS)
+        else:
+            self.slots.append(slot_start_s)
+        self.heard += 1
+        self.first_at_s = min(self.first_at_s, at_s)
+        self.last_at_s = max(self.last_at_s, at_s)
+        if audio_hz is not None:
+            self.audio_hz = audio_hz
+        return True
+
+    def forget_before(self, at_s: float) -> None:
+        """Drop slots that have left the window; the newest always stays."""
+        while len(self.slots) > 1 and self.slots[0] <= at_s:
+            self.slots.popleft()
+
+    def lives_until_s(self, window_s: float) -> float:
+        """When the station no longer counts as coming through."""
+        return self.last_at_s + min(window_s, LIFE_PER_SLOT_S * len(self.slots))
+
+    def published(self) -> Station:
+        """The station as the bulletin shows it."""
+        place = self.place
+        return Station(
+            call=self.call,
+            locator=place.locator,
+            location_source=place.source,
+            uncertainty_km=round(place.uncertainty_km, 1),
+            bearing_deg=round(place.bearing_deg, 1),
+            distance_km=round(place.distance_km, 1),
+            first_at_s=self.first_at_s,
+            last_at_s=self.last_at_s,
+            slots=len(self.slots),
+            best_snr_db=self.best_snr_db,
+            last_snr_db=self.last_snr_db,
+            audio_hz=self.audio_hz,
+            trust=round(self.trust, 4),
+            reasons=self.reasons,
+            lat_deg=round(place.lat_deg, 4),
+            lon_deg=round(place.lon_deg, 4),
+        )

@@ -1,0 +1,207 @@
+"""The watch on one band: decodes and the time in, changes out. No clock, no file, no socket, no thread.
+
+Time is event time. Everything stamped alike is one instant, judged as a whole once time has passed it;
+between instants only what falls due is judged, at the moment it falls due. So neither the order of lines
+within a slot nor how often anyone calls ``tick`` changes a verdict.
+"""
+
+from sentinel.trade.locator import center_of
+from sentinel.watch.bulletin import BlindReason, Bulletin, Notable, State, Station
+from sentinel.watch.changes import Change, StateChanged
+from sentinel.watch.decode import Decode
+from sentinel.watch.hearing import FarDecode, Hearing
+from sentinel.watch.knowledge import Knowledge
+from sentinel.watch.mode import SpaceWeather
+from sentinel.watch.openings import Openings, best_mode, counted
+from sentinel.watch.receiver import Receiver, ReceiverFact
+from sentinel.watch.sentences import opened, quiet, stirring
+from sentinel.watch.settings import WatchSettings
+from sentinel.watch.track import Track
+from sentinel.watch.verdict import Verdict, decide
+
+LATE_S = 60.0
+"""A line may be stamped this much earlier than the newest one: late passes of a decoder, two sources."""
+PUBLISHED_STATIONS = 64
+
+
+class Watch:
+    """Feed it, tick it, read its bulletin."""
+
+    def __init__(self, settings: WatchSettings, knowledge: Knowledge | None = None) -> None:
+        self.settings = settings
+        self.receiver = Receiver(settings.receiver)
+        self.hearing = Hearing(settings, knowledge or Knowledge(), self.receiver)
+        self.openings = Openings(center_of(settings.home_locator), settings.low_mhz)
+        self.counts = {"lines": 0, "decodes": 0, "rejected": 0, "late": 0, "other_band": 0}
+        self._now_s = float("-inf")
+        self._pending_s: float | None = None
+        self._pending: list[FarDecode] = []
+        self._must_judge = True
+        self._due_s = float("inf")
+        self._judged_at_s = float("-inf")
+        self._since_s = 0.0
+        self._previous: State | None = None
+        self._because = ""
+        self._blind_reason: BlindReason | None = None
+        self._last_far_at_s: float | None = None
+        self._state: State | None = None
+        self._bulletin: Bulletin | None = None
+        self._notables: tuple[Notable, ...] = ()
+
+    # --- in ---------------------------------------------------------------------------------------
+
+    def feed(self, event: Decode | ReceiverFact | SpaceWeather) -> list[Change]:
+        """Take one event; returns what changed before it. Its own instant is judged once time passes it."""
+        if isinstance(event, Decode):
+            return self._feed_decode(event)
+        if isinstance(event, SpaceWeather):
+            self.openings.weather = event
+            return []
+        changes = self._pass_time(event.at_s)
+        self.receiver.start(event.at_s)
+        self.receiver.tell(event)
+        self._open_instant(max(event.at_s, self._now_s))
+        self._must_judge = True
+        return changes
+
+    def tick(self, now_s: float) -> list[Change]:
+        """Time has reached ``now_s``: judge all instants and all that fell due before it."""
+        if self._state is None and self._pending_s is None:
+            self.receiver.start(now_s)
+            self._open_instant(now_s)
+            return []
+        return self._pass_time(now_s)
+
+    def reject(self, lines: int = 1) -> None:
+        """Count lines that the layout could not read."""
+        self.counts["lines"] += lines
+        self.counts["rejected"] += lines
+
+    def _feed_decode(self, decode: Decode) -> list[Change]:
+        self.counts["lines"] += 1
+        if decode.freq_mhz is not None and not self.settings.covers(decode.freq_mhz):
+            self.counts["other_band"] += 1
+            return []
+        at_s = decode.at_s
+        if at_s < self._now_s:
+            self.counts["late"] += 1
+            if self._now_s - at_s > LATE_S:
+                return []
+            at_s = self._now_s
+        changes = self._pass_time(at_s)
+        self._open_instant(at_s)
+        self.counts["decodes"] += 1
+        self.receiver.start(at_s)
+        self.receiver.line(at_s)
+        self.hearing.habits.watched(at_s)
+        message, far = self.hearing.hear(decode)
+        if message.sender is None:
+            self.counts["rejected"] += 1
+        if far is not None:
+            self._pending.append(far)
+            self._must_judge = True
+        if self._state is State.BLIND:
+            self._must_judge = True
+        return changes
+
+    # --- time -------------------------------------------------------------------------------------
+
+    def _open_instant(self, at_s: float) -> None:
+        self._pending_s = at_s
+        self._now_s = max(self._now_s, at_s)
+
+    def _pass_time(self, until_s: float) -> list[Change]:
+        """Close the pending instant if ``until_s`` is past it, then judge what falls due before that."""
+        changes: list[Change] = []
+        if self._pending_s is not None and until_s > self._pending_s:
+            at_s, self._pending_s = self._pending_s, None
+            if self._pending:
+                self.hearing.settle(at_s, self._pending)
+                if any(far.sender.text in self.hearing.tracks for far in self._pending):
+                    self._last_far_at_s = at_s
+                self._pending = []
+            if self._must_judge:
+                changes += self._judge(at_s)
+        if self._state is not None:
+            while (due_s := self._next_due_s()) < until_s:
+                self._now_s = max(self._now_s, due_s)
+                changes += self._judge(due_s)
+        self._now_s = max(self._now_s, until_s)
+        return changes
+
+    def _next_due_s(self) -> float:
+        return min(self._due_s, min(self.receiver.due_s(self._judged_at_s), default=float("inf")))
+
+    # --- verdict ----------------------------------------------------------------------------------
+
+    def _judge(self, at_s: float) -> list[Change]:
+        self._must_judge = False
+        self._judged_at_s = at_s
+        hearing = self.hearing
+        hearing.forget_before(at_s)
+        changes: list[Change] = list(self.openings.update(hearing, at_s))
+        live = self._coming_through(at_s)
+        blindness = self.receiver.blindness(at_s, hears_far=bool(live))
+        verdict = decide(blindness, has_opening=bool(self.openings), coming_through=len(live))
+        self._due_s = self._find_due_s(at_s)
+        if verdict.state is not self._state:
+            changes.append(self._change_state(verdict, at_s))
+        return changes
+
+    def _change_state(self, verdict: Verdict, at_s: float) -> StateChanged:
+        previous, self._state = self._state, verdict.state
+        self._since_s, self._previous = at_s, previous
+        self._because = self._explain(verdict, at_s)
+        self._blind_reason = verdict.blindness.reason if verdict.blindness else None
+        return StateChanged(at_s, self.bulletin(at_s))
+
+    def _coming_through(self, at_s: float) -> list[Track]:
+        return [track for area in self.hearing.grouping.areas
+                for track in counted(area, self.hearing.coming_through(area, at_s))]
+
+    def _find_due_s(self, at_s: float) -> float:
+        areas = self.hearing.grouping.areas
+        ends = self.openings.next_end_s(areas)
+        window_s = self.settings.window_s
+        lives = [track.lives_until_s(window_s) for area in areas for track in area.members.values()]
+        return min((due for due in (*ends, *lives) if due > at_s), default=float("inf"))
+
+    def _explain(self, verdict: Verdict, at_s: float) -> str:
+        if verdict.blindness is not None:
+            return verdict.blindness.sentence
+        if verdict.state is State.QUIET:
+            return quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
+        areas = [(counted(a, self.hearing.coming_through(a, at_s)), a) for a in self.hearing.grouping.areas]
+        best, area = max(((tracks, a) for tracks, a in areas if tracks),
+                         key=lambda row: (row[1].is_open, len(row[0]), -row[1].number))
+        headings = self.openings.headings(self.hearing, at_s)
+        if verdict.state is State.STIRRING:
+            return stirring(best, area.bearing_deg(), at_s)
+        usual_per_hour = 60.0 * self.hearing.usual.newcomers_per_min(at_s)
+        return opened(best, area.bearing_deg(), at_s, usual_per_hour, headings[0].mode)
+
+    # --- out --------------------------------------------------------------------------------------
+
+    def bulletin(self, at_s: float | None = None) -> Bulletin:
+        """Everything there is to say as of ``at_s`` (event time), by default of the newest event."""
+        now_s = self._now_s if at_s is None else at_s
+        if self._state is None:
+            raise ValueError("no verdict yet: feed or tick the watch first")
+        is_blind = self._state is State.BLIND
+        live = self._coming_through(now_s)
+        openings = () if is_blind else self.openings.published()
+        headings = () if is_blind else self.openings.headings(self.hearing, now_s)
+        return Bulletin(
+            band=self.settings.band, at_s=now_s, state=self._state, since_s=self._since_s,
+            previous=self._previous, because=self._because, blind_reason=self._blind_reason,
+            far_stations=None if is_blind else len(live), headings=headings,
+            mode=best_mode(openings) or (headings[0].mode if headings else None),
+            stations=() if is_blind else _newest(live), openings=openings, notables=self._notables,
+            receiver=self.receiver.health(now_s, self.hearing.near_stations(now_s), self.counts),
+            station_locator=self.settings.home_locator,
+        )
+
+
+def _newest(live: list[Track]) -> tuple[Station, ...]:
+    newest = sorted(live, key=lambda t: (-t.last_at_s, t.call))[:PUBLISHED_STATIONS]
+    return tuple(track.published() for track in newest)
