@@ -116,7 +116,7 @@ def heading_blocks(bulletin: Bulletin, is_narrow: bool) -> list[Block]:
 
 
 def several_blocks(headings: list[Heading], is_narrow: bool) -> list[Block]:
-    """A row for each of the strongest headings; a narrow column gives the reach of all of them in one line."""
+    """A row for each of the strongest headings; in a narrow column the reach of all is one line."""
     rows = tuple(words.heading_row(heading) for heading in headings[:MOST_ROWS])
     if not is_narrow:
         return [Block("heading", rows, Face.BOLD)]

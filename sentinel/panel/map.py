@@ -2,8 +2,8 @@
 
 On it every straight line from the middle is a great circle: directions are true and distances from the
 station are to scale. The formulas are the spherical ones (J. P. Snyder, Map Projections: A Working Manual,
-USGS Professional Paper 1395, 1987, chapter 25, equations 22-4, 22-5 and 25-2; from memory). The sphere errs by
-far less than a pixel.
+USGS Professional Paper 1395, 1987, chapter 25, from memory; checked against PROJ). The sphere errs by far
+less than a pixel.
 """
 
 import json

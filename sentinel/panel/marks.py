@@ -55,12 +55,12 @@ def _paint_arm(draw: Pen, square: Box, raised_deg: float, ink: int, paper: int) 
 
 def _paint_out_of_use(draw: Pen, square: Box, ink: int, paper: int) -> None:
     side = square.width
-    x, y = square.x + side * 0.5, square.y + side * 0.4
+    x, y = square.x + side * 0.5, square.y + side * 0.45
     _paint_post(draw, square, x, y, ink)
     for angle in (45, 135):
-        draw.polygon(_bar(x, y, angle, -0.5 * side, 0.5 * side, 0.15 * side), fill=paper)
+        draw.polygon(_bar(x, y, angle, -0.48 * side, 0.48 * side, 0.13 * side), fill=paper)
     for angle in (45, 135):
-        draw.polygon(_bar(x, y, angle, -0.47 * side, 0.47 * side, 0.09 * side), fill=ink)
+        draw.polygon(_bar(x, y, angle, -0.46 * side, 0.46 * side, 0.09 * side), fill=ink)
 
 
 def _bar(

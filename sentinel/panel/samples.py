@@ -88,9 +88,9 @@ def opening(
     return Opening(
         id=f"o{number}", began_at_s=began, peak_at_s=began + 300.0, ended_at_s=ended,
         last_at_s=NOON_S if ended is None else ended, bearing_deg=heading.bearing_deg,
-        spread_deg=heading.spread_deg, stations=heading.stations, peak_stations=heading.stations, total_stations=heading.stations + 2,
-        locators=(), nearest_km=heading.nearest_km, farthest_km=heading.farthest_km, best_snr_db=-3.0,
-        mode=heading.mode, muf_mhz=muf,
+        spread_deg=heading.spread_deg, stations=heading.stations, peak_stations=heading.stations,
+        total_stations=heading.stations + 2, locators=(), nearest_km=heading.nearest_km,
+        farthest_km=heading.farthest_km, best_snr_db=-3.0, mode=heading.mode, muf_mhz=muf,
         reflections=tuple(reflection(one) for one in TO_SOUTH_WEST),
     )  # fmt: skip
 
@@ -140,8 +140,8 @@ def _seeing() -> dict[str, Bulletin]:
         ),
         "long-text": bulletin(
             State.STIRRING,
-            "One far station was heard twice, but the second time its locator did not agree with the first, so "
-            "that neither is believed until a third slot says the same; the operator's own log has never seen it.",
+            "One far station was heard twice, but the second time its locator did not agree with the first, "
+            "so that neither is believed until a third slot says the same; the log has never seen it.",
             far_stations=1, headings=(wide,), mode=Mode.UNKNOWN,
         ),
         "polar": bulletin(

@@ -19,24 +19,28 @@ def strip_items(bulletin: Bulletin, strip: Box, style: Style, ink: Inks) -> Iter
         upper, strip = strip.cut_top(strip.height - style.mark)
         yield as_of_item(bulletin, upper, style, ink, "left")
     mark_y = strip.y + (strip.height - style.mark) // 2
-    x = strip.x
-    last_at_s = bulletin.receiver.last_decode_at_s
-    age = words.age_words(None if last_at_s is None else bulletin.at_s - last_at_s)
-    yield health_item(
-        "mark-heard", Box(x, mark_y, style.mark, style.mark), "heard", True, ink.line, ink.paper
-    )
-    x += style.mark + 2
-    size_px = style.small[0]
-    width = width_of(age, Face.REGULAR, size_px)
-    yield text_item("age", Box(x, strip.y, width, strip.height), age, Face.REGULAR, size_px, ink.line)
-    x += width + GAP_PX + 2
-    for sign, is_well in marks(bulletin):
+    signs = marks(bulletin)
+    first = Box(strip.x, mark_y, style.mark, style.mark)
+    yield health_item("mark-heard", first, "heard", True, ink.line, ink.paper)
+    age = words.age_words(_age_s(bulletin))
+    room = strip.width - (style.mark + 2) - (GAP_PX + 2) - len(signs) * (style.mark + GAP_PX)
+    size_px = largest_fitting(age, Face.REGULAR, style.small, room)
+    width = min(room, width_of(age, Face.REGULAR, size_px))
+    at = Box(first.right + 2, strip.y, width, strip.height)
+    yield text_item("age", at, age, Face.REGULAR, size_px, ink.line)
+    x = at.right + GAP_PX + 2
+    for sign, is_well in signs:
         box = Box(x, mark_y, style.mark, style.mark)
         yield health_item(f"mark-{sign}", box, sign, is_well, ink.line, ink.paper)
         x += style.mark + GAP_PX
     if not style.has_map:
-        room = Box(x, strip.y, strip.right - x, strip.height)
-        yield as_of_item(bulletin, room, style, ink, "right")
+        room_left = Box(x, strip.y, strip.right - x, strip.height)
+        yield as_of_item(bulletin, room_left, style, ink, "right")
+
+
+def _age_s(bulletin: Bulletin) -> float | None:
+    last_at_s = bulletin.receiver.last_decode_at_s
+    return None if last_at_s is None else bulletin.at_s - last_at_s
 
 
 def marks(bulletin: Bulletin) -> list[tuple[str, bool | None]]:
