@@ -12,11 +12,11 @@ from sentinel.trade.bandplan import (
     Emission,
     Limits,
     Region,
+    activity_centre,
+    activity_centres,
     band_of,
     limits_of,
     next_up,
-    spot_for,
-    spots_of,
 )
 from sentinel.trade.regions import region_of
 
@@ -27,8 +27,8 @@ R1, R2, R3 = Region
     ("freq_mhz", "band"),
     [
         (28.0, "10m"), (29.7, "10m"), (50.313, "6m"), (50.0, "6m"), (54.0, "6m"), (70.154, "4m"),
-        (144.174, "2m"), (148.0, "2m"), (27.999, None), (49.999, None), (54.001, None), (71.0, None), (0.0, None),
-        (-50.0, None), (math.nan, None), (math.inf, None),
+        (144.174, "2m"), (148.0, "2m"), (27.999, None), (49.999, None), (54.001, None), (71.0, None),
+        (0.0, None), (-50.0, None), (math.nan, None), (math.inf, None),
     ],
 )  # fmt: skip
 def test_a_frequency_belongs_to_its_band(freq_mhz: float, band: str | None) -> None:
@@ -53,14 +53,14 @@ def test_each_band_leads_to_the_next_higher_one() -> None:
 
 @pytest.mark.parametrize("region", Region)
 @pytest.mark.parametrize("band", BANDS)
-def test_every_spot_lies_in_its_band_and_says_where_it_comes_from(band: str, region: Region) -> None:
-    spots, limits = spots_of(band, region), limits_of(band, region)
-    assert bool(spots) == (limits is not None)
-    assert [spot.freq_mhz for spot in spots] == sorted(spot.freq_mhz for spot in spots)
-    for spot in spots:
+def test_every_activity_centre_lies_in_its_band_and_names_its_source(band: str, region: Region) -> None:
+    centres, limits = activity_centres(band, region), limits_of(band, region)
+    assert bool(centres) == (limits is not None)
+    assert [centre.freq_mhz for centre in centres] == sorted(centre.freq_mhz for centre in centres)
+    for centre in centres:
         assert limits is not None
-        assert limits.low_mhz <= spot.freq_mhz <= limits.high_mhz
-        assert spot.source
+        assert limits.low_mhz <= centre.freq_mhz <= limits.high_mhz
+        assert centre.source
 
 
 @pytest.mark.parametrize(
@@ -94,12 +94,12 @@ def test_every_spot_lies_in_its_band_and_says_where_it_comes_from(band: str, reg
 def test_each_emission_has_its_place(
     band: str, emission: Emission, region: Region, is_for_dx: bool, freq_mhz: float | None
 ) -> None:
-    spot = spot_for(band, emission, region, is_for_dx=is_for_dx)
-    assert (spot and spot.freq_mhz) == freq_mhz
+    centre = activity_centre(band, emission, region, is_for_dx=is_for_dx)
+    assert (centre and centre.freq_mhz) == freq_mhz
 
 
 def test_an_unknown_band_is_refused_with_the_known_ones() -> None:
-    for ask in (limits_of, next_up, partial(spots_of, region=R1)):
+    for ask in (limits_of, next_up, partial(activity_centres, region=R1)):
         with pytest.raises(ValueError, match="'6' is not a band known here: use one of 10m, 6m, 4m, 2m"):
             ask("6")
 

@@ -33,8 +33,8 @@ class Limits(NamedTuple):
     high_mhz: float
 
 
-class Spot(NamedTuple):
-    """Where one emission gathers.
+class ActivityCentre(NamedTuple):
+    """Where one emission gathers: a centre of activity or calling frequency of a band plan.
 
     ``freq_mhz`` is what the dial shows: CW's own frequency, else the carrier of upper sideband.
     ``is_for_dx`` marks a frequency kept for contacts between continents.
@@ -73,59 +73,59 @@ _US_144 = "ARRL band plan (from memory)"
 _WIA = "Wireless Institute of Australia, band plan notes"
 _WIA_144 = "Wireless Institute of Australia, band plan (from memory)"
 
-_EVERYWHERE: dict[str, tuple[Spot, ...]] = {
+_EVERYWHERE: dict[str, tuple[ActivityCentre, ...]] = {
     "10m": (
-        Spot(Emission.CW, 28.060, _R1_HF),
-        Spot(Emission.FT8, 28.074, _PRACTICE),
-        Spot(Emission.WSPR, 28.1246, _PRACTICE),
-        Spot(Emission.FT4, 28.180, _PRACTICE),
-        Spot(Emission.SSB, 28.400, _PRACTICE),
+        ActivityCentre(Emission.CW, 28.060, _R1_HF),
+        ActivityCentre(Emission.FT8, 28.074, _PRACTICE),
+        ActivityCentre(Emission.WSPR, 28.1246, _PRACTICE),
+        ActivityCentre(Emission.FT4, 28.180, _PRACTICE),
+        ActivityCentre(Emission.SSB, 28.400, _PRACTICE),
     ),
     "6m": (
-        Spot(Emission.CW, 50.090, _R1_50, is_for_dx=True),
-        Spot(Emission.SSB, 50.110, _R1_50, is_for_dx=True),
-        Spot(Emission.WSPR, 50.293, _PRACTICE),
-        Spot(Emission.FT8, 50.313, _WIA),
-        Spot(Emission.FT4, 50.318, _PRACTICE),
-        Spot(Emission.FT8, 50.323, _PRACTICE, is_for_dx=True),
+        ActivityCentre(Emission.CW, 50.090, _R1_50, is_for_dx=True),
+        ActivityCentre(Emission.SSB, 50.110, _R1_50, is_for_dx=True),
+        ActivityCentre(Emission.WSPR, 50.293, _PRACTICE),
+        ActivityCentre(Emission.FT8, 50.313, _WIA),
+        ActivityCentre(Emission.FT4, 50.318, _PRACTICE),
+        ActivityCentre(Emission.FT8, 50.323, _PRACTICE, is_for_dx=True),
     ),
     "4m": (),
     "2m": (
-        Spot(Emission.FT4, 144.170, _PRACTICE),
-        Spot(Emission.FT8, 144.174, _PRACTICE),
-        Spot(Emission.WSPR, 144.489, _PRACTICE),
+        ActivityCentre(Emission.FT4, 144.170, _PRACTICE),
+        ActivityCentre(Emission.FT8, 144.174, _PRACTICE),
+        ActivityCentre(Emission.WSPR, 144.489, _PRACTICE),
     ),
 }
-_REGIONAL: dict[tuple[str, Region], tuple[Spot, ...]] = {
+_REGIONAL: dict[tuple[str, Region], tuple[ActivityCentre, ...]] = {
     ("6m", Region.EUROPE_AFRICA): (
-        Spot(Emission.CW, 50.050, _R1_50),
-        Spot(Emission.SSB, 50.150, _R1_50),
+        ActivityCentre(Emission.CW, 50.050, _R1_50),
+        ActivityCentre(Emission.SSB, 50.150, _R1_50),
     ),
     ("6m", Region.AMERICAS): (
-        Spot(Emission.CW, 50.095, _PRACTICE),
-        Spot(Emission.SSB, 50.125, _US_50),
+        ActivityCentre(Emission.CW, 50.095, _PRACTICE),
+        ActivityCentre(Emission.SSB, 50.125, _US_50),
     ),
     ("6m", Region.ASIA_PACIFIC): (
-        Spot(Emission.CW, 50.090, _PRACTICE),
-        Spot(Emission.SSB, 50.110, _PRACTICE),
+        ActivityCentre(Emission.CW, 50.090, _PRACTICE),
+        ActivityCentre(Emission.SSB, 50.110, _PRACTICE),
     ),
     ("4m", Region.EUROPE_AFRICA): (
-        Spot(Emission.WSPR, 70.091, _PRACTICE),
-        Spot(Emission.FT8, 70.154, _PRACTICE),
-        Spot(Emission.CW, 70.200, _R1_70),
-        Spot(Emission.SSB, 70.200, _R1_70),
+        ActivityCentre(Emission.WSPR, 70.091, _PRACTICE),
+        ActivityCentre(Emission.FT8, 70.154, _PRACTICE),
+        ActivityCentre(Emission.CW, 70.200, _R1_70),
+        ActivityCentre(Emission.SSB, 70.200, _R1_70),
     ),
     ("2m", Region.EUROPE_AFRICA): (
-        Spot(Emission.CW, 144.050, _R1_144),
-        Spot(Emission.SSB, 144.300, _R1_144),
+        ActivityCentre(Emission.CW, 144.050, _R1_144),
+        ActivityCentre(Emission.SSB, 144.300, _R1_144),
     ),
     ("2m", Region.AMERICAS): (
-        Spot(Emission.CW, 144.200, _US_144),
-        Spot(Emission.SSB, 144.200, _US_144),
+        ActivityCentre(Emission.CW, 144.200, _US_144),
+        ActivityCentre(Emission.SSB, 144.200, _US_144),
     ),
     ("2m", Region.ASIA_PACIFIC): (
-        Spot(Emission.CW, 144.100, _WIA_144),
-        Spot(Emission.SSB, 144.100, _WIA_144),
+        ActivityCentre(Emission.CW, 144.100, _WIA_144),
+        ActivityCentre(Emission.SSB, 144.100, _WIA_144),
     ),
 }
 
@@ -158,25 +158,27 @@ def next_up(band: str) -> str | None:
     return higher[0] if higher else None
 
 
-def spots_of(band: str, region: Region) -> tuple[Spot, ...]:
+def activity_centres(band: str, region: Region) -> tuple[ActivityCentre, ...]:
     """Where to listen on a band, ascending; nothing where the region has no such band.
 
     Raises ValueError for a band that is not in ``BANDS``.
     """
     if region not in _by_region(band):
         return ()
-    spots = (*_EVERYWHERE[band], *_REGIONAL.get((band, region), ()))
-    return tuple(sorted(spots, key=lambda spot: spot.freq_mhz))
+    centres = (*_EVERYWHERE[band], *_REGIONAL.get((band, region), ()))
+    return tuple(sorted(centres, key=lambda centre: centre.freq_mhz))
 
 
-def spot_for(band: str, emission: Emission, region: Region, *, is_for_dx: bool = False) -> Spot | None:
+def activity_centre(
+    band: str, emission: Emission, region: Region, *, is_for_dx: bool = False
+) -> ActivityCentre | None:
     """Where to try one emission, or None where it has no usual place.
 
     With ``is_for_dx`` the frequency kept for contacts between continents, if there is one; without, never
     that one. Raises ValueError for a band that is not in ``BANDS``.
     """
-    usual = [spot for spot in spots_of(band, region) if spot.emission is emission]
-    wanted = [spot for spot in usual if spot.is_for_dx is is_for_dx]
+    usual = [centre for centre in activity_centres(band, region) if centre.emission is emission]
+    wanted = [centre for centre in usual if centre.is_for_dx is is_for_dx]
     return next(iter(wanted or (usual if is_for_dx else [])), None)
 
 
