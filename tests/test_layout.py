@@ -11,7 +11,9 @@ from sentinel.errors import ConfigError
 from sentinel.intake.json_pointer import MISSING, parse_pointer, resolve
 from sentinel.intake.layout import Header, Layout, LayoutReader, Rejection
 from sentinel.intake.layout_writer import compose, compose_header
-from sentinel.intake.time_format import DAY_S, compile_format
+from sentinel.intake.line import LineBatch
+from sentinel.intake.time_format import compile_format
+from sentinel.intake.time_values import DAY_S
 from sentinel.watch.decode import Decode
 
 JUNE_1 = date(2026, 6, 1)
@@ -514,3 +516,31 @@ def test_a_composed_header_is_read_back() -> None:
     assert line == "--- 01 Jun 2026 ---"
     assert LayoutReader(layout).read(line) == Header(JUNE_1)
     assert compose_header(Layout.compile(BARE), JUNE_1) is None
+
+
+# --- batches of a source ---
+
+
+def test_a_live_batch_is_dated_by_a_trusted_clock_and_a_backlog_by_its_end() -> None:
+    reader = LayoutReader(Layout.compile(BARE), "rx")
+    texts = ("23:00:00 CQ", "noise", "01:00:00 CQ", "22:00:00 CQ", "03:00:00 CQ")
+    backlog = LineBatch("rx", texts, is_live=False, written_s=JUNE_1_S + 3 * 3600 + 300)
+    live = LineBatch("rx", ("11:59:45 CQ", "12:00:00 CQ"))
+    assert days_and_times(reader.read_batch(backlog, None)) == [
+        "30 23:00:00",
+        "31 01:00:00",
+        "31 22:00:00",
+        "01 03:00:00",
+    ]
+    assert days_and_times(reader.read_batch(live, JUNE_1_S + 3 * DAY_S + 43_205)) == [
+        "04 11:59:45",
+        "04 12:00:00",
+    ]
+
+
+def test_without_a_trusted_clock_a_live_batch_goes_on_from_the_date_known() -> None:
+    reader = LayoutReader(Layout.compile(BARE), "rx", JUNE_1)
+    assert days_and_times(reader.read_batch(LineBatch("rx", ("23:00:00 CQ", "00:10:00 CQ")), None)) == [
+        "01 23:00:00",
+        "02 00:10:00",
+    ]

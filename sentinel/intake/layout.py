@@ -4,15 +4,16 @@
 date. A line is a decode, a header (it says the date of the lines below), blank, or rejected with a reason.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from sentinel.errors import ConfigError
 from sentinel.intake.layout_json import JsonForm
 from sentinel.intake.layout_text import Found, TextForm
+from sentinel.intake.line import LineBatch
 from sentinel.intake.newest_date import NewestDate
-from sentinel.intake.time_format import DAY_S
+from sentinel.intake.time_values import DAY_S, EPOCH_ORDINAL
 from sentinel.watch.decode import Decode
 
 Form = TextForm | JsonForm
@@ -28,8 +29,6 @@ AUDIO_RANGE_HZ = (0.0, 192_000.0)
 FREQ_RANGE_MHZ = (0.1, 10_000.0)
 # A time outside 1970 to 2199 is a column that is no time, or a clock that was never set.
 LAST_AT_S = 7_258_118_400.0
-
-_EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +99,7 @@ class LayoutReader:
         self._source = source
         self._newest = NewestDate()
         if isinstance(date_hint, date):
-            self._newest.see_day(date_hint.toordinal() - _EPOCH_ORDINAL)
+            self._newest.see_day(date_hint.toordinal() - EPOCH_ORDINAL)
         elif date_hint is not None:
             self._newest.near(date_hint)
 
@@ -108,7 +107,7 @@ class LayoutReader:
     def maybe_date(self) -> date | None:
         """The newest date seen, to be kept beside the checkpoint and given back as ``date_hint``."""
         day = self._newest.maybe_day
-        return None if day is None else date.fromordinal(day + _EPOCH_ORDINAL)
+        return None if day is None else date.fromordinal(day + EPOCH_ORDINAL)
 
     def near(self, now_s: float) -> None:
         """The lines that follow are being written now (seconds since 1970, a synchronised clock).
@@ -117,6 +116,29 @@ class LayoutReader:
         of day does not say how many days have passed.
         """
         self._newest.near(now_s)
+
+    def read_batch(self, batch: LineBatch, now_s: float | None) -> list[Decode | Header | Rejection | None]:
+        """Read a batch of a source; ``now_s`` is a synchronised clock (seconds since 1970) or ``None``."""
+        if batch.is_live and now_s is not None:
+            self.near(now_s)
+        elif self._newest.maybe_day is None and batch.written_s is not None:
+            self.end_near(batch.texts, batch.written_s)
+        return [self.read(text) for text in batch.texts]
+
+    def end_near(self, texts: Iterable[str], at_s: float) -> None:
+        """Date the first of ``texts`` so that the last was written about ``at_s`` (seconds since 1970).
+
+        For an old log with bare times of day whose name says no date: ``at_s`` is when it was last written.
+        """
+        trial = LayoutReader(Layout(self._forms), date_hint=at_s)
+        first_s = last_s = None
+        for found in map(trial.read, texts):
+            if isinstance(found, Decode):
+                last_s = found.at_s
+                first_s = last_s if first_s is None else first_s
+        if first_s is not None and last_s is not None:
+            days_late = round((last_s - at_s) / DAY_S)
+            self._newest.see_day(int(first_s // DAY_S) - days_late)
 
     def read(self, text: str) -> Decode | Header | Rejection | None:
         """What one line says; ``None`` for a blank line."""
@@ -186,7 +208,7 @@ class LayoutReader:
             self._newest.see_day(calendar.day)
         else:
             self._newest.see(calendar.day * DAY_S + time.second_of_day)
-        return Header(date.fromordinal(calendar.day + _EPOCH_ORDINAL))
+        return Header(date.fromordinal(calendar.day + EPOCH_ORDINAL))
 
 
 def _megahertz(value: float) -> float:

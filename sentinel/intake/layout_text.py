@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 from sentinel.errors import ConfigError
 from sentinel.intake.layout_template import NUMBER_FIELDS, Blank, Field, Literal, Part, parse_template
-from sentinel.intake.time_format import TimeFormat, codes_in, compile_format, iso_date, iso_time
+from sentinel.intake.time_codes import codes_in
+from sentinel.intake.time_format import TimeFormat, compile_format, iso_date, iso_time
 
 # what a form finds in a line, in this order; None for what is not there
 Found = Sequence[str | None]

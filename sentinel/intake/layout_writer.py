@@ -13,7 +13,7 @@ from sentinel.intake.layout import Form, Layout
 from sentinel.intake.layout_json import JsonForm
 from sentinel.intake.layout_template import Field, Literal
 from sentinel.intake.layout_text import TextForm
-from sentinel.intake.time_format import expand
+from sentinel.intake.time_codes import expand
 from sentinel.watch.decode import Decode
 
 

@@ -13,10 +13,12 @@ class LineBatch:
     the same transaction, so that after a crash no line is lost and none counts twice. It is ``None`` for a
     source that cannot be read again (serial, UDP, pipe).
     ``is_live`` says that the lines were read as they were written, not while catching up: only then does the
-    wall clock say anything about the date of a line that holds a time of day alone.
+    wall clock say anything about the date of a line that holds a time of day alone. ``written_s`` is when the
+    file was last written (seconds since 1970), about the time of the last line of a backlog.
     """
 
     source: str
     texts: tuple[str, ...]
     checkpoint: FileCheckpoint | None = None
     is_live: bool = True
+    written_s: float | None = None

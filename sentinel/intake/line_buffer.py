@@ -26,6 +26,11 @@ class LineBuffer:
         self.replaced = 0
         """Lines in which at least one byte was not UTF-8."""
 
+    @property
+    def is_waiting(self) -> bool:
+        """True while part of a line waits for its end."""
+        return bool(self._partial)
+
     def feed(self, chunk: bytes) -> list[str]:
         """The lines that ``chunk`` completes."""
         *complete, rest = chunk.replace(b"\0", b"").split(b"\n")

@@ -4,7 +4,7 @@ The date comes from the newest date seen in the stream. From line to line it fol
 back of more than twelve hours is midnight. A smaller jump back is a line that was printed late.
 """
 
-from sentinel.intake.time_format import DAY_S
+from sentinel.intake.time_values import DAY_S
 
 HALF_DAY_S = DAY_S / 2
 # A late line belongs to the day before when midnight lies between: slots last at most 2 min, and no decoder
