@@ -77,7 +77,7 @@ class DiaryQueue:
     def part(self) -> Part:
         """The diary as a part of the station, for the panel and the health message."""
         with self._changed:
-            lost = f"; {self.dropped_rows} sightings lost" if self.dropped_rows else ""
+            lost = f"; {self.dropped_rows} rows lost" if self.dropped_rows else ""
             if self._failure:
                 return Part("diary", False, f"{self._failure}; {self._pending.rows} rows wait{lost}")
             return Part("diary", True, lost.removeprefix("; "))
