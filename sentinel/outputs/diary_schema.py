@@ -6,7 +6,8 @@ a power cut leaves the diary before or after it, never between. Migrations are o
 What the layout owes to an SD card (figures: ``tests/bench/diary_bytes.py``): 1 KiB pages, because a flush
 touches a handful of rows; sightings and slots keyed by ``time in ms << 20 | running number``, so that they
 are appended to the last page, and need no index of their own to be found by time; one small table for
-everything that is overwritten at each flush.
+everything that is overwritten at each flush, with row ids, because a page of such a table takes a row of
+900 bytes where one without takes 230 and chains the rest.
 """
 
 import sqlite3
@@ -81,7 +82,7 @@ FIRST_DIARY = (
     """CREATE TABLE memory (
         kind TEXT NOT NULL, name TEXT NOT NULL, value ANY NOT NULL,
         PRIMARY KEY (kind, name)
-    ) STRICT, WITHOUT ROWID""",
+    ) STRICT""",
 )
 
 MIGRATIONS: tuple[tuple[str, ...], ...] = (FIRST_DIARY,)
