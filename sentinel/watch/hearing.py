@@ -40,6 +40,7 @@ REPEATED_WITHIN_S = 10 * 60.0
 """Two decodes farther apart than this are two events, each as doubtful as one."""
 PARTNER_MEMORY_S = 15 * 60.0
 MOST_PARTNERS = 2_000
+MOST_CALLS_COUNTED = 50_000
 USUAL_PINGS_PER_MIN = 0.03
 """Far pings a minute of a yearly average hour: about two an hour (common practice, no source)."""
 
@@ -68,6 +69,7 @@ class Hearing:
         self.tracks: OrderedDict[str, Track] = OrderedDict()
         self.candidates: OrderedDict[str, Track] = OrderedDict()
         self.near: OrderedDict[str, float] = OrderedDict()
+        self.far_calls: set[str] = set()
         self._called: OrderedDict[str, float] = OrderedDict()
 
     # --- one decode -------------------------------------------------------------------------------
@@ -181,6 +183,8 @@ class Hearing:
             if len(self.tracks) > MAX_FAR_TRACKS:
                 self.tracks.popitem(last=False)
         self.habits.heard(track.call, at_s)
+        if len(self.far_calls) < MOST_CALLS_COUNTED:
+            self.far_calls.add(track.call)
         if track.place.source is LocationSource.MESSAGE and track.place.agrees_with_prefix is not False:
             assert track.place.locator is not None
             self.gazetteer.remember(track.sender, track.place.locator)

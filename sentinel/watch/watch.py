@@ -104,6 +104,15 @@ class Watch:
             self._must_judge = True
         return changes
 
+    @property
+    def now_s(self) -> float:
+        """Event time: the newest moment that the watch knows of; minus infinity before the first."""
+        return self._now_s
+
+    @property
+    def has_verdict(self) -> bool:
+        return self._state is not None
+
     # --- time -------------------------------------------------------------------------------------
 
     def _open_instant(self, at_s: float) -> None:
