@@ -5,11 +5,12 @@ hour, a wrong setting or strong interference several a minute. Most carry random
 97.7 % print as a standard call; a decoder that guesses at likely messages also prints a true beginning
 ("CQ", or our own call) with random rest. SNR lies near the threshold, audio and time offset anywhere.
 
-One thing is less random than in nature: the third letter from the end is always Q, so that no printed call
-can be somebody's. It changes the share of well-formed calls by little.
+One thing is less random than in nature: what follows a call's digit always begins with Q, so that no printed
+call can be somebody's. It changes the share of well-formed calls by little.
 """
 
 import random
+import re
 from string import ascii_uppercase, digits
 
 _FIRST = " " + digits + ascii_uppercase
@@ -34,8 +35,8 @@ def false_message(rng: random.Random, own_call: str = "") -> str:
         roger = "R " if rng.random() < 0.5 else ""
         return f"{_field_28(rng)} {_field_28(rng)} {roger}{_last_field(rng)}"
     if kind < 0.96:
-        return "".join(rng.choice(_FREE_TEXT) for _ in range(13)).strip() or "Q"
-    long_call = "".join(rng.choice(_SECOND + "/") for _ in range(10)) + "Q"
+        return _free_text(rng)
+    long_call = "".join(rng.choice(_SECOND + "/") for _ in range(6)) + _area_and_suffix(rng)
     return f"<...> {long_call} {rng.choice(('', 'RRR', 'RR73', '73'))}".strip()
 
 
@@ -64,8 +65,16 @@ def _field_28(rng: random.Random) -> str:
 
 
 def _standard_call(rng: random.Random) -> str:
-    head = rng.choice(_FIRST) + rng.choice(_SECOND) + rng.choice(digits)
-    return (head + "Q" + rng.choice(_LETTERS) + rng.choice(_LETTERS)).strip()
+    return (rng.choice(_FIRST) + rng.choice(_SECOND) + _area_and_suffix(rng)).strip()
+
+
+def _free_text(rng: random.Random) -> str:
+    text = "".join(rng.choice(_FREE_TEXT) for _ in range(13))
+    return re.sub(r"([0-9])(?=[A-PR-Z])", r"\1Q", text)[:13].strip(" ") or "Q"
+
+
+def _area_and_suffix(rng: random.Random) -> str:
+    return rng.choice(digits) + "Q" + rng.choice(_LETTERS) + rng.choice(_LETTERS)
 
 
 def _last_field(rng: random.Random) -> str:

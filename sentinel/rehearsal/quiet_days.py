@@ -17,10 +17,10 @@ def dead_band(kind: str, seed: int) -> Scenario:
 
 
 def meteor_night(kind: str, seed: int) -> Scenario:
-    """A shower: 15 to 60 pings an hour, most of them before and after dawn."""
+    """A shower: 10 to 45 pings an hour, most of them before and after dawn."""
     scene, rng = whole_days(kind, seed)
     scene.add_locals(rng.randint(1, 5), activity=0.1)
-    scene.add_pings(rng.uniform(15.0, 60.0))
+    scene.add_pings(rng.uniform(10.0, 45.0))
     scene.add_false_decodes(rng.uniform(1.0, 6.0))
     return _never_open(scene)
 

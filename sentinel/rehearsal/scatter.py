@@ -82,10 +82,10 @@ def _ping(path: HomePath, at_s: float, rng: random.Random) -> Ping:
 class AircraftPass:
     """An aircraft near the middle of a path of 300-700 km: a hump of signal, 3 to 8 minutes long."""
 
-    name: str
     calls: frozenset[str]
     middle_s: float
     half_width_s: float
+    name: str = "aircraft"
     mode: str = "aircraft"
     began_s: float = field(init=False)
     ended_s: float = field(init=False)

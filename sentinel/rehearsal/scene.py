@@ -25,6 +25,8 @@ _MOST_OPERATORS = 60
 _SEARCH_RANGE_S = 2.5
 # One message in three hundred is printed twice, by two passes of the decoder over the same slot (practice).
 _PRINTED_TWICE = 1 / 300
+# Aircraft on one corridor follow each other minutes apart (they are kept apart; an assumption).
+_BETWEEN_AIRCRAFT_S = 360.0
 # Worlds of stations, by seed: more would only cost time.
 WORLDS = 8
 
@@ -87,7 +89,7 @@ class Scene:
     def add_opening(
         self, mechanism: Mechanism, active: float, most: int = _MOST_OPERATORS, fewest: int = 3
     ) -> None:
-        """The traffic of the stations that ``mechanism`` brings, of which the share ``active`` is on the air."""
+        """The traffic of a share ``active`` of the stations that ``mechanism`` brings."""
         rng = self.rng
         reached = [p for p in candidates(mechanism, self.paths) if p.station.call not in self._used]
         rng.shuffle(reached)
@@ -151,23 +153,28 @@ class Scene:
             self._print(sent, path, snr, "meteor")
 
     def add_aircraft(self, count: int) -> None:
-        """Passes over paths of 300-700 km, of one station or of two neighbours."""
+        """Passes over paths of 300-700 km, of one station or of two neighbours, one pass at a time."""
         rng = self.rng
         within = [p for p in self.paths if 300.0 <= p.arc_km <= 700.0 and p.station.call not in self._used]
         if not within:
             return
         favourites = rng.sample(within, min(12, len(within)))  # the corridor passes the same few
-        for n in range(count):
-            served = [rng.choice(favourites)]
-            if rng.random() < 0.15:
-                served = rng.sample(favourites, min(2, len(favourites)))
-            middle = rng.uniform(self.began_s, self.ended_s)
-            calls = frozenset(path.station.call for path in served)
-            flight = AircraftPass(f"aircraft-{n}", calls, middle, rng.uniform(90.0, 240.0))
-            operators = [
-                self._operator(path.station, flight.began_s - 60.0, flight.ended_s, 0.95) for path in served
-            ]
-            self._hear(operators, flight, "aircraft", served, 0.3)
+        free_s = self.began_s + 300.0
+        for middle in sorted(rng.uniform(self.began_s, self.ended_s) for _ in range(count)):
+            half_width_s = rng.uniform(90.0, 240.0)
+            if middle - half_width_s < free_s:
+                continue
+            free_s = middle + half_width_s + _BETWEEN_AIRCRAFT_S
+            served = rng.sample(favourites, min(2 if rng.random() < 0.15 else 1, len(favourites)))
+            self._add_pass(
+                AircraftPass(frozenset(p.station.call for p in served), middle, half_width_s), served
+            )
+
+    def _add_pass(self, flight: AircraftPass, served: Sequence[HomePath]) -> None:
+        operators = [
+            self._operator(path.station, flight.began_s - 60.0, flight.ended_s, 0.95) for path in served
+        ]
+        self._hear(operators, flight, "aircraft", served, 0.3)
 
     def add_false_decodes(
         self, per_hour: float, began_s: float | None = None, ended_s: float | None = None

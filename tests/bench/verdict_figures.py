@@ -1,0 +1,249 @@
+"""The figures that the verdict is judged by, over many invented scenarios.
+
+    python tests/bench/verdict_figures.py --seeds 0:20
+    python tests/bench/verdict_figures.py --seeds 10000:10050 --kinds es-short far-alone --jobs 2
+    python tests/bench/verdict_figures.py --kinds dead-band --explain 7 --into somewhere
+
+Seeds from 10,000 on are never looked at while the watch is tuned; quote figures from there only.
+
+What the figures mean:
+
+found            a reported opening points within 25 degrees of a true one (or within twice its spread, where
+                 that is wider) and begins between the true one's first and last decode. Due are the openings
+                 that meet the definition by their true decodes (``sentinel.rehearsal.truth``).
+false opening    any reported in a scenario, or a part of one, in which nothing opens
+spurious         one reported beside a true opening that fits none: a split, or a phantom
+delay            report minus due: the slot in which the third distinct true station within 15 minutes was
+                 first decoded, or the third slot of a station beyond 4,000 km. Event time, in whole slots.
+linger           from the last true decode to the state's leaving open, if it was open until then
+flap             the state leaves open between due and the last true decode, though no silence of more than
+                 seven minutes and a slot excuses it
+bearing, km      the opening's last report against the circular mean over all its true stations, and against
+                 the nearest and farthest of those whose locator was decoded, at their true places
+heading          every five minutes while open: the best heading against the true stations of 15 minutes
+mode             the last report's mode is one of those that the physics of the scenario allows. Aurora and
+                 tropo stand apart: they need the planetary index, or hours of patience.
+blind            state blind minus (last line, or last canary, plus the configured silence); recovery: the
+                 state's leaving blind minus the first line, or canary, after
+stirring, blind  minutes a day in that state in scenarios in which nothing is to be heard and nothing ails
+"""
+
+import argparse
+import statistics
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from verdict_drivers import by_core, by_replay
+
+from sentinel.rehearsal.heard import Heard, Scenario
+from sentinel.rehearsal.kinds import AILING, KINDS, NEVER_OPEN, OPENINGS, build
+from sentinel.rehearsal.logs import PLAIN, render, write_log
+from sentinel.rehearsal.report import Report
+from sentinel.rehearsal.scoring import Score, score
+
+# They count as openings and for place; what they are called needs other evidence than decodes alone.
+UNSCORED_MODE_KINDS = ("aurora", "tropo")
+
+
+def run(kind: str, seed: int, through_text: bool) -> Score:
+    """Build one scenario, let the watch judge it, score that."""
+    scenario = build(kind, seed)
+    return score(scenario, by_replay(scenario) if through_text else by_core(scenario))
+
+
+def run_job(job: tuple[str, int, bool]) -> Score:
+    """``run`` for a pool of processes."""
+    return run(*job)
+
+
+def rows(scores: Sequence[Score]) -> Iterator[tuple[str, str, str]]:
+    """The table: figure, bar, measured."""
+    by_kind: dict[str, list[Score]] = {}
+    for each in scores:
+        by_kind.setdefault(each.kind, []).append(each)
+    never = [each for each in scores if each.kind in NEVER_OPEN]
+    opening = [each for each in scores if each.kind in OPENINGS]
+    if never:
+        days = sum(each.days for each in never)
+        yield "false openings", "0", f"{sum(each.false_openings for each in never)} in {days:.0f} days"
+        for kind in NEVER_OPEN:
+            if kind in by_kind:
+                yield f"  stirring, {kind}, min/day", _STIRRING_BARS.get(kind, ""), _stirring(by_kind[kind])
+        yield "  blind without cause, min/day", "0", f"{sum(each.blind_min for each in never) / days:.1f}"
+    if opening:
+        yield from _opening_rows(opening, by_kind)
+    ailing = [each for each in scores if each.kind in AILING and each.blind_delays_s]
+    if ailing:
+        yield (
+            "blind after the silence, s",
+            "0 to 15",
+            _spread([d for each in ailing for d in each.blind_delays_s]),
+        )
+        yield "recovery, s", "0 to 15", _spread([d for each in ailing for d in each.recoveries_s])
+
+
+_STIRRING_BARS = {"dead-band": "<= 60", "false-flood": "<= 20"}
+
+
+def _opening_rows(
+    opening: Sequence[Score], by_kind: dict[str, list[Score]]
+) -> Iterator[tuple[str, str, str]]:
+    due, found = sum(each.due for each in opening), sum(each.found for each in opening)
+    yield "openings found", ">= 99.5 %", f"{_percent(found, due)} ({found} of {due})"
+    for kind in OPENINGS:
+        if kind in by_kind:
+            yield f"  found, {kind}", "", _kind_line(by_kind[kind])
+    scored = [mode for each in opening if each.kind not in UNSCORED_MODE_KINDS for mode in each.modes]
+    yield (
+        "delay median, p90, worst, s",
+        "15, 60, 150",
+        _quantiles([d for each in opening for d in each.delays_s]),
+    )
+    yield "linger median, p90, worst, s", "480", _quantiles([d for each in opening for d in each.lingers_s])
+    yield "flaps", "0", str(sum(each.flaps for each in opening))
+    yield (
+        "bearing error median, p90, worst",
+        "1, 5",
+        _quantiles([d for e in opening for d in e.bearing_errors_deg], 1),
+    )
+    yield (
+        "heading error median, p90, worst",
+        "1, 5",
+        _quantiles([d for e in opening for d in e.heading_errors_deg], 1),
+    )
+    yield (
+        "nearest error median, p90, worst, km",
+        "100",
+        _quantiles([d for e in opening for d in e.nearest_errors_km]),
+    )
+    yield (
+        "farthest error median, p90, worst, km",
+        "100",
+        _quantiles([d for e in opening for d in e.farthest_errors_km]),
+    )
+    yield "mode right", ">= 95 %", _percent(sum(right for _, right in scored), len(scored))
+    yield "spurious beside a true opening", "0", str(sum(each.spurious for each in opening))
+    yield "false openings by regulars", "0", str(sum(each.false_openings for each in opening))
+
+
+def _stirring(scores: Sequence[Score]) -> str:
+    minutes = [each.stirring_min / each.days for each in scores]
+    return f"{statistics.fmean(minutes):.1f}, worst {max(minutes):.0f}"
+
+
+def _kind_line(scores: Sequence[Score]) -> str:
+    due, found = sum(each.due for each in scores), sum(each.found for each in scores)
+    modes = [right for each in scores for _, right in each.modes]
+    delays = [delay for each in scores for delay in each.delays_s]
+    return (
+        f"{found} of {due}, delay {_quantiles(delays)}, mode {_percent(sum(modes), len(modes))}, "
+        f"flaps {sum(each.flaps for each in scores)}, spurious {sum(each.spurious for each in scores)}"
+    )
+
+
+def _quantiles(values: Sequence[float], digits: int = 0) -> str:
+    if not values:
+        return "-"
+    ordered = sorted(values)
+    p90 = ordered[min(len(ordered) - 1, int(0.9 * len(ordered)))]
+    return ", ".join(f"{value:.{digits}f}" for value in (statistics.median(ordered), p90, ordered[-1]))
+
+
+def _spread(values: Sequence[float]) -> str:
+    return (
+        f"{min(values):.0f} to {max(values):.0f}, median {statistics.median(values):.0f}" if values else "-"
+    )
+
+
+def _percent(part: int, whole: int) -> str:
+    return f"{100.0 * part / whole:.1f} %" if whole else "-"
+
+
+def explain(kind: str, seed: int, into: Path) -> None:
+    """Write the log, each decode with its truth, the true openings and what the watch said, as text."""
+    scenario = build(kind, seed)
+    report = by_core(scenario)
+    into.mkdir(parents=True, exist_ok=True)
+    write_log(into / "decodes.log", scenario.heard)
+    truths = (f"{render(PLAIN, line)}\t{_truth_of(line)}\n" for line in scenario.heard)
+    (into / "truth.txt").write_text("".join(truths), "utf-8")
+    (into / "said.txt").write_text("".join(_said(scenario, report)), "utf-8")
+    print(f"{into}: decodes.log, truth.txt, said.txt")
+
+
+def _truth_of(line: Heard) -> str:
+    if line.station is None:
+        return "own" if line.is_own else "FALSE"
+    place = f"{line.station.locator} {line.distance_km:.0f} km {line.bearing_deg:.0f} deg"
+    return f"{line.area} {line.station.call} {place}"
+
+
+def _said(scenario: Scenario, report: Report) -> Iterator[str]:
+    yield f"{scenario.kind} seed {scenario.seed} at {scenario.home.name} {scenario.home.locator}\n"
+    for truth in scenario.openings:
+        yield f"true {truth}\n"
+    for opening in report.openings.values():
+        yield f"said {opening}\n"
+    for state in report.states:
+        yield f"{time.strftime('%Y-%m-%dT%H:%M:%SZ', time.gmtime(state.at_s))} {state.state}\n"
+    for complaint in score(scenario, report).complaints:
+        yield f"complaint: {complaint}\n"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the scenarios, print the complaints and the table; 0 whatever they say."""
+    options = _parser().parse_args(arguments)
+    kinds = options.kinds or list(KINDS)
+    if options.explain is not None:
+        for kind in kinds:
+            explain(kind, options.explain, options.into / f"{kind}-{options.explain}")
+        return 0
+    began = time.perf_counter()
+    jobs = [(kind, seed, options.text) for kind in kinds for seed in options.seeds]
+    if options.jobs > 1:
+        with ProcessPoolExecutor(options.jobs) as pool:
+            scores = list(pool.map(run_job, jobs, chunksize=4))
+    else:
+        scores = [run_job(job) for job in jobs]
+    for each in scores:
+        for complaint in each.complaints[: options.complaints]:
+            print(f"{each.kind} seed {each.seed}: {complaint}")
+    print(f"\n{len(scores)} scenarios, {sum(each.days for each in scores):.0f} days, seeds {options.seeds}")
+    for figure, bar, measured in rows(scores):
+        print(f"| {figure:38s} | {bar:11s} | {measured}")
+    print(f"{time.perf_counter() - began:.0f} s")
+    return 0
+
+
+def _seeds(text: str) -> range:
+    first, _, last = text.partition(":")
+    return range(int(first), int(last) if last else int(first) + 1)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument(
+        "--seeds", type=_seeds, default=range(10), metavar="A:B", help="seeds A to B-1 (0:10)"
+    )
+    parser.add_argument(
+        "--kinds", nargs="+", choices=list(KINDS), metavar="KIND", help=f"of {', '.join(KINDS)}"
+    )
+    parser.add_argument("--jobs", type=int, default=1, help="processes (1)")
+    parser.add_argument(
+        "--text", action="store_true", help="through text logs and the replay command: slower"
+    )
+    parser.add_argument("--complaints", type=int, default=3, help="shown of each scenario (3)")
+    parser.add_argument(
+        "--explain", type=int, metavar="SEED", help="write log, truth and verdicts of one seed"
+    )
+    parser.add_argument("--into", type=Path, default=Path("explained"), help="directory for --explain")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
