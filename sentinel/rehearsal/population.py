@@ -14,12 +14,15 @@ from functools import lru_cache
 from importlib import resources
 from string import ascii_uppercase
 
+from sentinel.sky.geodesy import point_along
 from sentinel.trade.locator import locator_of
 
 # Six stations in ten live in or near one of their area's towns (an assumption; people cluster).
 _TOWN_SHARE = 0.6
 _TOWNS_PER_AREA = 5
 _TOWN_SPREAD_DEG = 0.35
+# Draws of a place before the sea is accepted; a ring that is one part in ten land is missed once in 60.
+_TRIES = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +36,12 @@ class Area:
     east_deg: float
     stations: int
 
-    def holds(self, lat_deg: float, lon_deg: float) -> bool:
-        """True when the place lies in the box."""
-        return self.south_deg <= lat_deg <= self.north_deg and self.west_deg <= lon_deg <= self.east_deg
+    def off_deg(self, lat_deg: float, lon_deg: float) -> float:
+        """How far outside the box a place lies, roughly; 0 inside."""
+        north = max(self.south_deg - lat_deg, lat_deg - self.north_deg, 0.0)
+        middle_deg, half_deg = (self.west_deg + self.east_deg) / 2.0, (self.east_deg - self.west_deg) / 2.0
+        east = max(abs((lon_deg - middle_deg + 180.0) % 360.0 - 180.0) - half_deg, 0.0)
+        return math.hypot(north, east * math.cos(math.radians(lat_deg)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,32 +99,32 @@ def world(seed: int) -> tuple[Station, ...]:
 def stations_around(
     lat_deg: float, lon_deg: float, nearest_km: float, farthest_km: float, count: int, rng: random.Random
 ) -> tuple[Station, ...]:
-    """``count`` stations in a ring around a place, with the calls of the area that the place lies in."""
-    area = area_of(lat_deg, lon_deg)
+    """``count`` stations in a ring around a place, with calls of the areas that they live in.
+
+    They live in the world's areas where the ring touches any, else anywhere in it (on a boat, say) with a
+    call of the nearest area.
+    """
     calls: set[str] = set()
     found: list[Station] = []
     while len(found) < count:
-        distance_deg = math.degrees(math.sqrt(rng.uniform(nearest_km**2, farthest_km**2)) / 6371.0)
-        angle = rng.uniform(0.0, 2.0 * math.pi)
-        lat = lat_deg + distance_deg * math.cos(angle)
-        lon = lon_deg + distance_deg * math.sin(angle) / math.cos(math.radians(lat_deg))
-        station = _station(area, (lat, lon), rng, calls)
+        places = (_place_in_ring(lat_deg, lon_deg, nearest_km, farthest_km, rng) for _ in range(_TRIES))
+        place = min(places, key=lambda place: area_of(*place).off_deg(*place) > 0.0)
+        station = _station(area_of(*place), place, rng, calls)
         if station is not None:
             found.append(station)
     return tuple(found)
 
 
 def area_of(lat_deg: float, lon_deg: float) -> Area:
-    """The area that holds a place, else the one whose middle is nearest."""
+    """The area that holds a place, else the nearest one."""
+    return min(areas(), key=lambda area: area.off_deg(lat_deg, lon_deg))
 
-    def off_deg(area: Area) -> float:
-        if area.holds(lat_deg, lon_deg):
-            return 0.0
-        north = lat_deg - (area.south_deg + area.north_deg) / 2.0
-        east = (lon_deg - (area.west_deg + area.east_deg) / 2.0) * math.cos(math.radians(lat_deg))
-        return math.hypot(north, east)
 
-    return min(areas(), key=off_deg)
+def _place_in_ring(
+    lat_deg: float, lon_deg: float, nearest_km: float, farthest_km: float, rng: random.Random
+) -> tuple[float, float]:
+    distance_km = math.sqrt(rng.uniform(nearest_km**2, farthest_km**2))
+    return point_along(lat_deg, lon_deg, rng.uniform(0.0, 360.0), distance_km)
 
 
 def invented_call(prefix: str, rng: random.Random) -> str:
@@ -133,7 +139,7 @@ def _places(area: Area, rng: random.Random) -> list[tuple[float, float]]:
     def in_town() -> tuple[float, float]:
         lat, lon = rng.choice(towns)
         lat, lon = rng.gauss(lat, _TOWN_SPREAD_DEG), rng.gauss(lon, _TOWN_SPREAD_DEG)
-        return (lat, lon) if area.holds(lat, lon) else anywhere()
+        return (lat, lon) if area.off_deg(lat, lon) == 0.0 else anywhere()
 
     towns = [anywhere() for _ in range(_TOWNS_PER_AREA)]
     return [in_town() if rng.random() < _TOWN_SHARE else anywhere() for _ in range(area.stations)]
