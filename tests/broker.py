@@ -235,6 +235,13 @@ class Listener:
         assert message is not None, f"nothing on {topic}: {self.payloads()}"
         return message
 
+    def wait_for_count(self, topic: str, count: int, timeout_s: float = 10.0) -> None:
+        """Wait for the ``count``-th message on ``topic``; fails the test when it does not come."""
+        with self._changed:
+            assert self._changed.wait_for(
+                lambda: sum(m.topic == topic for m in self.heard) >= count, timeout_s
+            ), f"fewer than {count} on {topic}"
+
     def payloads(self, topic: str | None = None) -> list[tuple[str, bytes]]:
         """What was heard so far, in order."""
         with self._changed:

@@ -32,6 +32,7 @@ from sentinel.outputs.broker_link import (
     Subscription,
 )
 from sentinel.outputs.broker_settings import connect_fault, refusal_fault
+from sentinel.outputs.discovery import HUB_BIRTH, discovery_message
 
 TOPICS = m.Topics("7f3a9c01d2e4")
 EAGER = Patience(first_delay_s=0.05, answer_s=0.3, farewell_s=0.3)
@@ -199,6 +200,22 @@ def test_a_live_command_arrives_and_a_retained_one_does_not_come_at_connection(b
         Received(TOPICS.command, b"live", False),
         Received(TOPICS.command, b"live and retained", True),
     ]
+
+
+def test_a_hub_that_starts_gets_its_description_and_then_the_state_again_twice(broker: RealBroker) -> None:
+    quick = Patience(first_delay_s=0.05, hub_s=0.05, farewell_s=0.3)
+    description = discovery_message(TOPICS, ["6m"], "0.1.0")
+    with Listener(broker) as hub, running(settings_for(broker), hub_birth=HUB_BIRTH, patience=quick) as link:
+        link.publish(state(b"{}"))
+        link.publish(description)
+        broker.wait_for_log("Sending SUBACK to sentinel-")
+        hub.wait_for(description.topic)
+        hub.publish(HUB_BIRTH.topic, b"offline")
+        hub.publish(HUB_BIRTH.topic, HUB_BIRTH.payload)
+        hub.wait_for_count(STATE, 3)
+        heard = [topic for topic, _ in hub.payloads()]
+    again = heard[heard.index(HUB_BIRTH.topic) + 2 :]
+    assert again == 2 * [TOPICS.status, description.topic, STATE]
 
 
 def test_a_failing_callback_does_not_end_the_link(

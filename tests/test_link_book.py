@@ -175,6 +175,22 @@ def test_a_reconnection_within_a_session_does_not_send_events_twice() -> None:
     assert book.next_deadline_s() == 160
 
 
+def test_a_hub_that_started_gets_everything_again_twice() -> None:
+    book = connected_book()
+    book.outbox.put(MqttMessage("state", b"x", 0, True, None), 0)
+    assert publish_one(book, 1) == b"x"
+    assert book.take(0) is None
+    book.hub_was_born(100, jitter=0.5)
+    assert book.next_deadline_s() == 101
+    assert book.take(100.9) is None
+    assert book.is_resend_due(101)
+    assert publish_one(book, 2, now_s=101) == b"x"
+    assert book.take(104.9) is None
+    assert publish_one(book, 3, now_s=105) == b"x"
+    assert book.take(1e9) is None
+    assert book.next_deadline_s() is None
+
+
 def test_an_acknowledgement_that_overtakes_the_publishing_call_counts() -> None:
     book = connected_book()
     book.outbox.put(event(1), 0)

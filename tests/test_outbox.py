@@ -33,12 +33,21 @@ def test_only_the_latest_value_of_a_topic_is_sent() -> None:
 
 def test_a_new_connection_gets_every_value_again_in_the_first_order() -> None:
     outbox = Outbox()
-    for topic in ("status", "state", "health"):
+    for topic in ("first", "second", "third"):
         outbox.put(value(topic, topic.encode()), 0)
     taken(outbox, 0)
-    outbox.put(value("status", b"again"), 1)
+    outbox.put(value("first", b"again"), 1)
     outbox.resend_all()
-    assert taken(outbox, 2) == [b"again", b"state", b"health"]
+    assert taken(outbox, 2) == [b"again", b"second", b"third"]
+
+
+def test_again_means_status_first_then_the_hubs_description_then_the_states() -> None:
+    outbox = Outbox()
+    topics = ["sentinel/v1/n/6m/state", "homeassistant/device/sentinel_n/config", "sentinel/v1/n/status"]
+    for topic in topics:
+        outbox.put(value(topic, topic.encode()), 0)
+    outbox.resend_all()
+    assert taken(outbox, 1) == [topic.encode() for topic in (topics[2], topics[1], topics[0])]
 
 
 def test_every_event_is_sent_once_and_in_order() -> None:

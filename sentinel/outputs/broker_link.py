@@ -70,7 +70,8 @@ class BrokerLink(LinkWorker):
         **options: Any,
     ) -> None:
         super().__init__(settings, birth=birth, will=will, **options)
-        self.subscriptions = tuple(subscriptions)
+        hub = () if self.hub_birth is None else (Subscription(self.hub_birth.topic),)
+        self.subscriptions = (*subscriptions, *hub)
         self.tls = tls_context(settings) if settings.tls else None
 
     def new_session(self, protocol: Protocol) -> Session:

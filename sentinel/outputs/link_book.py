@@ -20,6 +20,9 @@ MAX_OUTSTANDING = 20
 ACK_PATIENCE_S = 60.0
 # How long a clean stop waits for the broker to have our last word.
 FAREWELL_S = 2.0
+# A hub that has just started is busy; the second time is for what it has only begun to read after the first.
+HUB_DELAY_S = 2.0
+HUB_SECOND_TIME = 5
 # An answer needs one turn on the line; a busy small broker gets twice as long each time, up to the keepalive.
 ANSWER_PATIENCE_S = 5.0
 MAX_ANSWER_PATIENCE_S = 30.0
@@ -67,6 +70,7 @@ class Patience:
     answer_s: float = ANSWER_PATIENCE_S
     ack_s: float = ACK_PATIENCE_S
     farewell_s: float = FAREWELL_S
+    hub_s: float = HUB_DELAY_S
 
 
 class LinkBook:
@@ -86,6 +90,7 @@ class LinkBook:
         self._silent_closes = 0
         self._short_lives = 0
         self._proven: Protocol | None = None
+        self._resends_due_s: list[float] = []
         self._outstanding: dict[int, _Sent] = {}
         self._early_acks: dict[int, int] | None = None
         self._refused_topics: dict[str, None] = {}
@@ -114,7 +119,7 @@ class LinkBook:
         """When ``is_session_due`` may become true without anything else happening."""
         acks = (sent.at_s + self._patience.ack_s for sent in self._outstanding.values() if self.is_connected)
         others = (due_s for due_s in (self._answer_due_s, self._session_due_s) if due_s is not None)
-        return min((*acks, *others), default=None)
+        return min((*acks, *others, *self._resends_due_s), default=None)
 
     def open_session(self, now_s: float) -> None:
         """A new session replaces the old one, whose unacknowledged events must be sent again."""
@@ -191,10 +196,22 @@ class LinkBook:
         self._note_loss("stopped", now_s)
         self._session_due_s = self._answer_due_s = None
 
+    def hub_was_born(self, now_s: float, jitter: float) -> None:
+        """The hub has started: it gets everything again soon, and once more. ``jitter`` scales the wait."""
+        delay_s = self._patience.hub_s * jitter
+        self._resends_due_s = [now_s + delay_s, now_s + HUB_SECOND_TIME * delay_s]
+
+    def is_resend_due(self, now_s: float) -> bool:
+        """True when ``take`` would make everything due first."""
+        return any(due_s <= now_s for due_s in self._resends_due_s)
+
     # messages
 
     def take(self, now_s: float) -> Held | None:
         """The next message to publish; None while not connected or too many are unacknowledged."""
+        if self.is_resend_due(now_s):
+            self._resends_due_s = [due_s for due_s in self._resends_due_s if due_s > now_s]
+            self.outbox.resend_all()
         if not self.is_connected or len(self._outstanding) >= MAX_OUTSTANDING:
             return None
         held = self.outbox.take(now_s)

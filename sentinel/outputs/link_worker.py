@@ -61,7 +61,8 @@ class LinkWorker(ABC):
     ``birth`` is published first at every connection; ``will`` by ``stop``, and by the broker when we vanish.
     ``on_connected`` runs in the worker thread after every connection, ``on_received`` in the library's
     thread: both must return soon. ``first_protocol`` spares the wait where a broker is known to speak only
-    3.1.1.
+    3.1.1. ``hub_birth`` is the message by which a home-automation hub says that it has started: then it gets
+    every retained value again, its own description first.
     """
 
     def __init__(
@@ -74,12 +75,14 @@ class LinkWorker(ABC):
         on_received: Callable[[Received], None] | None = None,
         patience: Patience | None = None,
         first_protocol: Protocol = Protocol.V5,
+        hub_birth: Received | None = None,
     ) -> None:
         self.settings = settings
         self.will = will
         self.patience = patience or Patience(first_delay_s=random.uniform(*FIRST_DELAY_S))
         self._on_connected = on_connected
         self._on_received = on_received
+        self.hub_birth = hub_birth
         self._changed = threading.Condition()
         self._book = LinkBook(time.monotonic(), self.patience, first_protocol)
         self._book.outbox.put(birth, time.monotonic())
@@ -172,7 +175,14 @@ class LinkWorker(ABC):
 
     def session_received(self, session: Session, received: Received) -> None:
         """A message came in."""
-        if session is self._session and self._on_received is not None:
+        if session is not self._session:
+            return
+        if self.hub_birth is not None and received.topic == self.hub_birth.topic:
+            if received.payload == self.hub_birth.payload:
+                with self._changed:
+                    self._book.hub_was_born(time.monotonic(), jitter=random.uniform(0.5, 1.5))
+                    self._changed.notify_all()
+        elif self._on_received is not None:
             self._on_received(received)
 
     def _lose(self, session: Session, note: Callable[[float], None]) -> None:
@@ -218,7 +228,8 @@ class LinkWorker(ABC):
         self._say_farewell()
 
     def _has_work(self) -> bool:
-        is_due = self._book.is_session_due(time.monotonic())
+        now_s = time.monotonic()
+        is_due = self._book.is_session_due(now_s) or self._book.is_resend_due(now_s)
         return self._is_stopping or self._is_fresh or self._book.can_take or is_due
 
     def _wait_s(self) -> float | None:

@@ -9,7 +9,7 @@ import math
 from collections import deque
 from dataclasses import dataclass, replace
 
-from sentinel.outputs.mqtt_messages import MqttMessage
+from sentinel.outputs.mqtt_messages import ROOT, MqttMessage
 
 # An opening makes a handful of events, so a hundred are days of absence; older ones nobody would read.
 MAX_EVENTS = 100
@@ -72,8 +72,8 @@ class Outbox:
         return None
 
     def resend_all(self) -> None:
-        """A new connection: the broker may have lost every retained value."""
-        self._due = dict.fromkeys(self._latest)
+        """Every retained value again, in the order of ``rank``: the broker or the hub may have lost them."""
+        self._due = dict.fromkeys(sorted(self._latest, key=rank))
 
     def _keep(self, held: Held) -> None:
         topic = held.message.topic
@@ -88,6 +88,13 @@ class Outbox:
         while len(self._events) > MAX_EVENTS:
             self._events.popleft()
             self.dropped_events += 1
+
+
+def rank(topic: str) -> int:
+    """First that we are there, then what the hub must know to make sense of the rest."""
+    if topic.endswith("/status"):
+        return 0
+    return 2 if topic.startswith(f"{ROOT}/") else 1
 
 
 def is_expired(held: Held, now_s: float) -> bool:
