@@ -1,8 +1,8 @@
 """The display as the daemon uses it: give it the bulletin from time to time, it shows what is due.
 
 It draws, decides by the refresh rules, survives a display that fails and says so in its health: after three
-failures in a row it reports the display as failed and tries again only every quarter of an hour. It belongs to
-one thread.
+failures in a row it reports the display as failed and tries again only every quarter of an hour. It belongs
+to one thread.
 """
 
 import logging

@@ -1,8 +1,8 @@
 """The only file that touches pins: display, lamps, buzzer and button on gpiozero and spidev.
 
 Both libraries are imported when something is opened, never before: the rest of Sentinel runs without them.
-Each opener takes gpiozero's pin factory, so that tests run on its mock, and raises RunError (GlassError for the
-display) with one sentence that says what to mend.
+Each opener takes gpiozero's pin factory, so that tests run on its mock, and raises RunError (GlassError for
+the display) with one sentence that says what to mend.
 """
 
 import time
@@ -94,10 +94,10 @@ def open_spi_bus(
         opened.append(spi)
         spi.max_speed_hz, spi.mode = SPI_HZ, 0
         zero = _gpiozero()
-        opened.append(zero.OutputDevice(pins.data_command, pin_factory=factory))
-        opened.append(zero.OutputDevice(pins.reset, initial_value=True, pin_factory=factory))
-        opened.append(zero.InputDevice(pins.busy, pin_factory=factory))
-        return SpiBus(spi, *opened[1:], clock=clock, sleep=sleep)
+        opened.append(data_command := zero.OutputDevice(pins.data_command, pin_factory=factory))
+        opened.append(reset := zero.OutputDevice(pins.reset, initial_value=True, pin_factory=factory))
+        opened.append(busy := zero.InputDevice(pins.busy, pin_factory=factory))
+        return SpiBus(spi, data_command, reset, busy, clock, sleep)
     except OSError as error:
         _close(opened)
         port = f"/dev/spidev{pins.spi_bus}.{pins.spi_device}"

@@ -1,8 +1,8 @@
 """The lamps: what lights when, as data, and the player that turns it into levels on pins.
 
 Four states must be told apart by one white LED and by an eye that sees no colour, so they differ in rhythm
-first, then in place, and in colour only last. The rhythms are those of navigation lights, which solve the same task
-(characters of lights as in IALA recommendation R0110, from memory):
+first, then in place, and in colour only last. The rhythms are those of navigation lights, which solve the
+same task (characters of lights as in IALA recommendation R0110, from memory):
 
     quiet     Fl 10s     a wink every ten seconds: nothing, but the watch is alive
     stirring  Fl(2) 4s   two flashes, then a pause
@@ -31,6 +31,7 @@ RHYTHMS: Mapping[State, Rhythm] = {
 }
 
 MOST_LAMPS = 8
+EDGE_S = 0.0005  # a time this close before a change counts as the change: waits never shrink to nothing
 CALM = 0.1  # brightness once somebody has acknowledged
 GAMMA = 2.2  # the eye's: a duty of 0.5 looks like 0.73 (sRGB's overall exponent)
 # Bulletins come every 60 s at least; three missed ones are no accident.
@@ -46,7 +47,7 @@ class Arrangement(StrEnum):
     BAR = "bar"
 
 
-# Colours of an RGB lamp as red, green, blue; told apart by the usual colour blindness, and brightest when open.
+# Colours of an RGB lamp as red, green, blue, brightest when open; the rhythm carries the meaning.
 COLOURS: Mapping[State, tuple[float, float, float]] = {
     State.QUIET: (0.0, 0.25, 1.0),
     State.STIRRING: (1.0, 0.6, 0.0),
@@ -70,10 +71,10 @@ def places(state: State, arrangement: Arrangement, count: int) -> tuple[float, .
 def is_lit_at(state: State, since_s: float) -> tuple[bool, float]:
     """Whether the rhythm is lit ``since_s`` seconds after it began, and how long that lasts from there."""
     rhythm = RHYTHMS[state]
-    left_s = max(0.0, since_s) % sum(seconds for seconds, _ in rhythm)
+    left_s = (max(0.0, since_s) + EDGE_S) % sum(seconds for seconds, _ in rhythm)
     for seconds, is_lit in rhythm:
         if left_s < seconds:
-            return is_lit, seconds - left_s
+            return is_lit, seconds - left_s + EDGE_S
         left_s -= seconds
     return rhythm[0][1], rhythm[0][0]  # rounding at the very end of a period
 

@@ -8,8 +8,8 @@ operating sequence; codes from memory of it). In short:
 
 Update sequence (command 22), bit by bit: 80 clock on, 40 analogue on, 20 read temperature, 10 load waveform,
 08 waveform of mode 2, 04 drive the glass, 02 analogue off, 01 clock off. So F7 is a full refresh and FF one
-of mode 2, which drives only the pixels that differ between the RAMs: 24 new, 26 old. Both RAMs are written every
-time, so nothing hangs on what a sleeping controller remembers.
+of mode 2, which drives only the pixels that differ between the RAMs: 24 new, 26 old. Both RAMs are written
+every time, so nothing hangs on what a sleeping controller remembers.
 
 The glass hangs upright in the controller's eyes: sources run along the picture's short side, gates along its
 long side. A bit 1 is white in RAM 24 and coloured in RAM 26.
