@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from sentinel.rehearsal import skies
 from sentinel.rehearsal.heard import Scenario, Settings
 from sentinel.rehearsal.homes import FN84
-from sentinel.rehearsal.openings import HomePath, true_path
+from sentinel.rehearsal.paths import HomePath, true_path
 from sentinel.rehearsal.population import Station
 from sentinel.rehearsal.scene import Scene
 

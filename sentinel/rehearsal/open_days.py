@@ -3,10 +3,12 @@
 import random
 
 from sentinel.rehearsal import skies
+from sentinel.rehearsal.clouds import Swell
 from sentinel.rehearsal.exchanges import Style
 from sentinel.rehearsal.heard import Scenario
 from sentinel.rehearsal.homes import by_name
-from sentinel.rehearsal.openings import Ground, Mechanism, Swell, home_paths
+from sentinel.rehearsal.openings import Ground
+from sentinel.rehearsal.paths import Mechanism, home_paths
 from sentinel.rehearsal.plans import (
     DAY_S,
     HOUR_S,
@@ -166,7 +168,7 @@ def _with_sporadic_e(
 ) -> Scenario:
     scene = scene or plan.scene()
     cloud = skies.sporadic_e("es-a", plan.target, plan.began_s, plan.ended_s, plan.rng)
-    scene.add_opening(cloud, plan.rng.uniform(0.15, 0.6))
+    scene.add_opening(cloud, plan.rng.uniform(0.05, 0.6))
     return scene.finish(must_not_open or [])
 
 

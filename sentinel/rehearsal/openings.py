@@ -6,124 +6,16 @@ nothing of operators. Sizes and speeds are those of the published observations t
 
 import math
 import random
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Protocol
 
-from sentinel.rehearsal.physics import (
-    FREQ_MHZ,
-    HALF_DECODED_DB,
-    Fading,
-    Vector,
-    arc_km,
-    between,
-    es_loss_db,
-    moved,
-    snr_db,
-    unit_vector,
-)
-from sentinel.rehearsal.population import Station
-from sentinel.sky import geodesy
+from sentinel.rehearsal.clouds import Cloud, Swell
+from sentinel.rehearsal.paths import HomePath
+from sentinel.rehearsal.physics import FREQ_MHZ, Fading, Vector, arc_km, es_loss_db, snr_db
 
 _INAUDIBLE_DB = -99.0
 _GROUND_BOUNCE_DB = 3.0  # loss of each reflection by the ground between hops (common practice)
 _LONGEST_ES_KM = 2600.0  # beyond the thin layer's 2,351 km the hop loss grows by 1 dB in 12 km
 _LONGEST_F2_KM = 4100.0
-
-
-@dataclass(frozen=True, slots=True)
-class HomePath:
-    """A station as seen from home. ``arc_km`` is the sphere's; the truth is ``distance_km``."""
-
-    station: Station
-    home: Vector
-    there: Vector
-    arc_km: float
-
-    def reflection(self, hop: int, hops: int) -> Vector:
-        """Where hop number ``hop`` (from 0) of ``hops`` equal hops is reflected."""
-        return between(self.home, self.there, (hop + 0.5) / hops)
-
-
-def home_paths(stations: Iterable[Station], home: tuple[float, float]) -> list[HomePath]:
-    """The paths from ``home`` (latitude, longitude) to every station."""
-    here = unit_vector(*home)
-    places = ((station, unit_vector(station.lat_deg, station.lon_deg)) for station in stations)
-    return [HomePath(station, here, there, arc_km(here, there)) for station, there in places]
-
-
-def true_path(home: tuple[float, float], station: Station) -> geodesy.Path:
-    """Distance and bearing as they are, on the ellipsoid and from the station's true place."""
-    return geodesy.path_between(*home, station.lat_deg, station.lon_deg)
-
-
-class Mechanism(Protocol):
-    """One way for signals to come, with the mode that the trade calls it by."""
-
-    name: str
-    mode: str
-    began_s: float
-    ended_s: float
-
-    def may_reach(self, path: HomePath) -> bool:
-        """A cheap test that is never false for a station that could be heard."""
-        ...
-
-    def mean_snr_db(self, path: HomePath, at_s: float) -> float:
-        """SNR without fading; far below any decoder where there is no path."""
-        ...
-
-    def snr_db(self, path: HomePath, at_s: float, rng: random.Random) -> float:
-        """SNR in this slot, fading included."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class Swell:
-    """How strength comes and goes: a rise, a plateau, a decline, and gaps in which it sinks away."""
-
-    began_s: float
-    ended_s: float
-    rise_s: float
-    decline_s: float
-    gaps: tuple[tuple[float, float], ...] = ()
-
-    def level(self, at_s: float) -> float:
-        """0 outside, 1 on the plateau, smooth between; inside a gap 0.3 of that, too little for any path."""
-        if not self.began_s < at_s < self.ended_s:
-            return 0.0
-        rising = min(1.0, (at_s - self.began_s) / self.rise_s)
-        falling = min(1.0, (self.ended_s - at_s) / self.decline_s)
-        level = math.sqrt(math.sin(math.pi / 2.0 * min(rising, falling)))
-        return level * (0.3 if any(start <= at_s < end for start, end in self.gaps) else 1.0)
-
-
-@dataclass(slots=True)
-class Cloud:
-    """A drifting patch of ionisation; ``peak_mhz`` is the vertical frequency that its middle reflects."""
-
-    start: Vector
-    radius_km: float
-    peak_mhz: float
-    drift_bearing_deg: float
-    drift_m_s: float
-    swell: Swell
-    _at: tuple[float, Vector] | None = None
-
-    def centre(self, at_s: float) -> Vector:
-        """The middle of the cloud at a time; the last answer is kept, for all stations of a slot ask."""
-        if self._at is None or self._at[0] != at_s:
-            drift_km = self.drift_m_s * (at_s - self.swell.began_s) / 1000.0
-            self._at = at_s, moved(self.start, self.drift_bearing_deg, drift_km)
-        return self._at[1]
-
-    def vertical_mhz(self, point: Vector, at_s: float) -> float:
-        """The vertical frequency reflected at a point: falls off from the middle as a Gaussian does."""
-        level = self.swell.level(at_s)
-        if level == 0.0:
-            return 0.0
-        away = arc_km(point, self.centre(at_s)) / self.radius_km
-        return 0.0 if away > 4.0 else self.peak_mhz * level * math.exp(-0.5 * away * away)
 
 
 @dataclass(slots=True)
@@ -138,12 +30,16 @@ class SporadicE:
     clouds: tuple[Cloud, ...]
     mode: str = "sporadic-e"
     fading: Fading = field(default_factory=lambda: Fading(5.0, 100.0))
-    began_s: float = field(init=False)
-    ended_s: float = field(init=False)
 
-    def __post_init__(self) -> None:
-        self.began_s = min(cloud.swell.began_s for cloud in self.clouds)
-        self.ended_s = max(cloud.swell.ended_s for cloud in self.clouds)
+    @property
+    def began_s(self) -> float:
+        """When the first cloud appears."""
+        return min(cloud.swell.began_s for cloud in self.clouds)
+
+    @property
+    def ended_s(self) -> float:
+        """When the last cloud is gone."""
+        return max(cloud.swell.ended_s for cloud in self.clouds)
 
     def may_reach(self, path: HomePath) -> bool:
         """Whether every reflection point of some number of hops lies near a cloud at some time."""
@@ -201,12 +97,16 @@ class F2:
     clouds: tuple[Cloud, ...]
     mode: str = "f2"
     fading: Fading = field(default_factory=lambda: Fading(4.0, 40.0))
-    began_s: float = field(init=False)
-    ended_s: float = field(init=False)
 
-    def __post_init__(self) -> None:
-        self.began_s = min(cloud.swell.began_s for cloud in self.clouds)
-        self.ended_s = max(cloud.swell.ended_s for cloud in self.clouds)
+    @property
+    def began_s(self) -> float:
+        """When the first cloud appears."""
+        return min(cloud.swell.began_s for cloud in self.clouds)
+
+    @property
+    def ended_s(self) -> float:
+        """When the last cloud is gone."""
+        return max(cloud.swell.ended_s for cloud in self.clouds)
 
     def may_reach(self, path: HomePath) -> bool:
         """Hops of 2,600-4,100 km whose reflection points all lie in the regions."""
@@ -255,13 +155,20 @@ class Transequatorial:
     is_evening: bool
     half_width_km: float = 700.0
     mode: str = "transequatorial"
-    began_s: float = field(init=False)
-    ended_s: float = field(init=False)
     fading: Fading = field(init=False)
 
     def __post_init__(self) -> None:
-        self.began_s, self.ended_s = self.swell.began_s, self.swell.ended_s
         self.fading = Fading(6.0, 5.0) if self.is_evening else Fading(4.0, 60.0)
+
+    @property
+    def began_s(self) -> float:
+        """When the swell begins."""
+        return self.swell.began_s
+
+    @property
+    def ended_s(self) -> float:
+        """When the swell is over."""
+        return self.swell.ended_s
 
     def may_reach(self, path: HomePath) -> bool:
         """Length in the published range and a middle near the active part of the dip equator."""
@@ -293,11 +200,16 @@ class Aurora:
     swell: Swell
     mode: str = "aurora"
     fading: Fading = field(default_factory=lambda: Fading(4.0, 10.0))
-    began_s: float = field(init=False)
-    ended_s: float = field(init=False)
 
-    def __post_init__(self) -> None:
-        self.began_s, self.ended_s = self.swell.began_s, self.swell.ended_s
+    @property
+    def began_s(self) -> float:
+        """When the swell begins."""
+        return self.swell.began_s
+
+    @property
+    def ended_s(self) -> float:
+        """When the swell is over."""
+        return self.swell.ended_s
 
     def may_reach(self, path: HomePath) -> bool:
         """Both ends within 1,300 km of the curtain, the horizon of a scatterer at 110 km plus bending."""
@@ -343,15 +255,3 @@ class Ground:
     def snr_db(self, path: HomePath, at_s: float, rng: random.Random) -> float:
         """With slow fading."""
         return self.mean_snr_db(path, at_s) + self.fading.at(path.station.call, at_s, rng)
-
-
-def candidates(mechanism: Mechanism, paths: Iterable[HomePath]) -> list[HomePath]:
-    """The stations that the mechanism brings above the decoder's threshold at some time."""
-    span_s = mechanism.ended_s - mechanism.began_s
-    samples = [mechanism.began_s + span_s * (k + 0.5) / 12.0 for k in range(12)]
-    return [
-        path
-        for path in paths
-        if mechanism.may_reach(path)
-        and any(mechanism.mean_snr_db(path, at_s) > HALF_DECODED_DB + 1.0 for at_s in samples)
-    ]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from sentinel.rehearsal import skies
 from sentinel.rehearsal.heard import Home
 from sentinel.rehearsal.homes import any_home, es_hour, es_months, moment
-from sentinel.rehearsal.openings import HomePath, true_path
+from sentinel.rehearsal.paths import HomePath, paths_from, true_path
 from sentinel.rehearsal.physics import place_of
-from sentinel.rehearsal.scene import WORLDS, Scene, paths_from
+from sentinel.rehearsal.scene import Scene
 from sentinel.sky.circular import angle_between_deg
 
 HOUR_S = 3600.0
@@ -68,7 +68,7 @@ def two_way_plan(kind: str, seed: int, minutes: Minutes) -> tuple[Plan, HomePath
     other = None
     while other is None:
         home, target = _home_and_target(seed, rng, _es_target)
-        other = _elsewhere(paths_from(home, seed % WORLDS), home, target, rng)
+        other = _elsewhere(paths_from(home, seed), home, target, rng)
     months = es_months(_middle(target)[0])
     return _timed(kind, seed, rng, home, target, months, es_hour(rng), minutes), other
 
@@ -116,7 +116,7 @@ def at_home_plan(
     rng = dice(kind, seed)
     home = rng.choice(homes)
     began_s = moment(rng, months, local_hour, home.place[1])
-    target = paths_from(home, seed % WORLDS)[0]
+    target = paths_from(home, seed)[0]
     return Plan(kind, seed, rng, home, target, began_s, began_s + rng.uniform(*minutes) * 60.0)
 
 
@@ -133,7 +133,7 @@ def _home_and_target(
     """The first of random homes for which ``choose`` finds a target; some homes see only sea."""
     while True:
         home = any_home(rng)
-        target = choose(paths_from(home, seed % WORLDS), rng)
+        target = choose(paths_from(home, seed), rng)
         if target is not None:
             return home, target
 

@@ -21,6 +21,8 @@ from sentinel.trade.locator import locator_of
 _TOWN_SHARE = 0.6
 _TOWNS_PER_AREA = 5
 _TOWN_SPREAD_DEG = 0.35
+# Visitors put the prefix of the area that they are in before their own call: one in 250 (an assumption).
+_VISITORS = 0.004
 # Draws of a place before the sea is accepted; a ring that is one part in ten land is missed once in 60.
 _TRIES = 40
 

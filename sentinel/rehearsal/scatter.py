@@ -9,7 +9,7 @@ import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from sentinel.rehearsal.openings import HomePath
+from sentinel.rehearsal.paths import HomePath
 from sentinel.rehearsal.physics import snr_db
 
 # A meteor trail at 95 km is seen from both ends at 500-2,250 km; common practice, commonest about 1,300.

@@ -6,16 +6,16 @@ locals, the pings, the false decodes. So a dead day costs little.
 
 import random
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
 
 from sentinel.rehearsal.exchanges import Style, Voice, cq, qso
+from sentinel.rehearsal.failures import Failure
 from sentinel.rehearsal.false_decodes import false_audio_hz, false_dt_s, false_message, false_snr_db
 from sentinel.rehearsal.habits import SLOT_S, Operator, Transmission, traffic
-from sentinel.rehearsal.heard import Heard, Home, Outage, Scenario, Settings
-from sentinel.rehearsal.openings import Ground, HomePath, Mechanism, candidates, home_paths, true_path
+from sentinel.rehearsal.heard import Heard, Home, Scenario, Settings
+from sentinel.rehearsal.openings import Ground
+from sentinel.rehearsal.paths import HomePath, Mechanism, candidates, home_paths, paths_from, true_path
 from sentinel.rehearsal.physics import decode_probability, printed_snr_db
-from sentinel.rehearsal.population import Station, stations_around, world
+from sentinel.rehearsal.population import Station, stations_around
 from sentinel.rehearsal.scatter import AircraftPass, pings
 from sentinel.rehearsal.truth import true_openings
 
@@ -27,23 +27,6 @@ _SEARCH_RANGE_S = 2.5
 _PRINTED_TWICE = 1 / 300
 # Aircraft on one corridor follow each other minutes apart (they are kept apart; an assumption).
 _BETWEEN_AIRCRAFT_S = 360.0
-# Worlds of stations, by seed: more would only cost time.
-WORLDS = 8
-
-
-@lru_cache(maxsize=64)
-def paths_from(home: Home, world_seed: int) -> tuple[HomePath, ...]:
-    """Every station of a world as seen from home."""
-    return tuple(home_paths(world(world_seed), home.place))
-
-
-@dataclass(frozen=True, slots=True)
-class _Lost:
-    """When lines are lost: all of them, or, with a canary named, all but the false ones."""
-
-    began_s: float
-    ended_s: float
-    canary: str
 
 
 class Scene:
@@ -54,13 +37,13 @@ class Scene:
         self.began_s = int(began_s // SLOT_S) * SLOT_S
         self.ended_s = int(ended_s // SLOT_S) * SLOT_S
         self.rng = random.Random(f"{kind} {seed}")
-        self.paths = paths_from(home, seed % WORLDS)
+        self.paths = self._everybody = paths_from(home, seed)
         self.clock_error_s = self.rng.gauss(0.0, 0.1)
         self.clock_drift_s_per_h = 0.0
         self.settings = Settings(callsign=home.call)
         self.heard: list[Heard] = []
         self._modes: dict[str, str] = {}
-        self._outages: list[_Lost] = []
+        self._outages: list[Failure] = []
         self._used: set[str] = {home.call}
 
     # -- who is on the air
@@ -102,7 +85,18 @@ class Scene:
             if rng.random() < 0.4:  # some come in when word gets round
                 began = rng.uniform(mechanism.began_s, (mechanism.began_s + mechanism.ended_s) / 2.0)
             operators.append(self._operator(path.station, began, mechanism.ended_s, rng.uniform(0.4, 0.9)))
-        self._hear(operators, mechanism, mechanism.name, chosen, 0.45)
+        locals_at_it = self._add_pursuers(mechanism, chosen)
+        self._hear(operators, mechanism, mechanism.name, chosen, 0.45, locals_at_it)
+
+    def _add_pursuers(self, mechanism: Mechanism, chosen: Sequence[HomePath]) -> list[str]:
+        """Up to three neighbours who work the opening, as heard by ground wave; returns their calls."""
+        stations = stations_around(*self.home.place, 8.0, 150.0, self.rng.randint(0, 3), self.rng)
+        self._used.update(station.call for station in stations)
+        late_s = mechanism.began_s + 0.2 * (mechanism.ended_s - mechanism.began_s)
+        operators = [self._operator(station, late_s, mechanism.ended_s, 0.7) for station in stations]
+        partners = [path.station.call for path in chosen]
+        self._hear(operators, Ground(), "ground", home_paths(stations, self.home.place), 0.5, partners)
+        return [station.call for station in stations]
 
     def add_regular(self, path: HomePath, mechanism: Mechanism, activity: float = 0.8) -> None:
         """One far station that comes through by an everyday path; not an opening."""
@@ -145,7 +139,7 @@ class Scene:
         voice = Voice(station.call, station, station.audio_hz)
         lines = [(voice, cq(voice, Style.PLAIN, rng))]
         if rng.random() < 0.4:  # in a QSO with somebody who is not heard
-            lines = qso(Voice(rng.choice(self.paths).station.call, None, 0), voice, Style.PLAIN, rng)
+            lines = qso(Voice(rng.choice(self._everybody).station.call, None, 0), voice, Style.PLAIN, rng)
         message = rng.choice([text for sender, text in lines if sender is voice])
         first_s = int(at_s // SLOT_S) * SLOT_S
         for k, snr in enumerate(snrs_db):
@@ -196,11 +190,11 @@ class Scene:
 
     def add_stall(self, began_s: float, ended_s: float) -> None:
         """The decoder prints no line at all between these times."""
-        self._outages.append(_Lost(began_s, ended_s, ""))
+        self._outages.append(Failure(began_s, ended_s, ""))
 
     def add_deafness(self, began_s: float, ended_s: float, canary: str) -> None:
         """The receiver hears nobody between these times; false decodes go on. The canary's silence tells."""
-        self._outages.append(_Lost(began_s, ended_s, canary))
+        self._outages.append(Failure(began_s, ended_s, canary))
 
     # -- the end
 
@@ -209,7 +203,7 @@ class Scene:
         kept = [
             line
             for line in self.heard
-            if self.began_s <= line.at_s < self.ended_s and not self._is_lost(line)
+            if self.began_s <= line.at_s < self.ended_s and not any(out.loses(line) for out in self._outages)
         ]
         kept.sort(key=lambda line: (line.at_s, line.audio_hz, line.message))
         return Scenario(
@@ -220,26 +214,10 @@ class Scene:
             self.ended_s,
             tuple(kept),
             true_openings(kept, self._modes),
-            tuple(self._outage(kept, lost) for lost in self._outages),
+            tuple(out.as_heard(kept) for out in self._outages),
             self.settings,
             tuple((int(a), int(b)) for a, b in must_not_open),
         )
-
-    def _is_lost(self, line: Heard) -> bool:
-        return any(
-            lost.began_s <= line.at_s < lost.ended_s and (line.is_true or not lost.canary)
-            for lost in self._outages
-        )
-
-    def _outage(self, kept: Sequence[Heard], lost: "_Lost") -> Outage:
-        times = [
-            line.at_s
-            for line in kept
-            if not lost.canary or (line.station and line.station.call == lost.canary)
-        ]
-        last = max((at_s for at_s in times if at_s < lost.began_s), default=self.began_s)
-        first = min((at_s for at_s in times if at_s >= lost.ended_s), default=self.ended_s)
-        return Outage(last, first, bool(lost.canary))
 
     def _operator(
         self, station: Station, began_s: float, ended_s: float, activity: float, style: Style = Style.PLAIN
@@ -256,9 +234,13 @@ class Scene:
         area: str,
         paths: Sequence[HomePath],
         answered: float,
+        partners: Sequence[str] = (),
     ) -> None:
+        """What of the operators' traffic is printed; one stranger in five is one of ``partners``."""
         by_call = {path.station.call: path for path in paths}
-        strangers = [path.station.call for path in self.rng.sample(self.paths, 200)]
+        strangers = [path.station.call for path in self.rng.sample(self._everybody, 200)]
+        if partners:
+            strangers += self.rng.choices(partners, k=50)
         sent = sorted(traffic(operators, strangers, self.rng, answered), key=lambda each: each.at_s)
         for each in sent:
             path = by_call[each.station.call]

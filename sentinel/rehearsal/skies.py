@@ -9,7 +9,9 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sentinel.rehearsal.openings import F2, Aurora, Cloud, Ground, HomePath, SporadicE, Swell, Transequatorial
+from sentinel.rehearsal.clouds import Cloud, Swell
+from sentinel.rehearsal.openings import F2, Aurora, Ground, SporadicE, Transequatorial
+from sentinel.rehearsal.paths import HomePath
 from sentinel.rehearsal.physics import Vector, arc_km, moved, place_of
 from sentinel.sky.magnetics import crosses_dip_equator
 
