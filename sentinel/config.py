@@ -226,9 +226,14 @@ class Config(Section):
             line_silence_s=60.0 * self.receiver.line_silence_min,
         )
         return WatchSettings(
-            home_locator=self.station.locator, band=self.band.name, low_mhz=low_mhz, high_mhz=high_mhz,
-            own_call=self.station.callsign, far_km=self.verdict.far_km,
-            window_s=60.0 * self.verdict.window_min, receiver=receiver,
+            home_locator=self.station.locator,
+            band=self.band.name,
+            low_mhz=low_mhz,
+            high_mhz=high_mhz,
+            own_call=self.station.callsign,
+            far_km=self.verdict.far_km,
+            window_s=60.0 * self.verdict.window_min,
+            receiver=receiver,
         )
 
 

@@ -44,7 +44,11 @@ class Daemon:
     """
 
     def __init__(
-        self, config: Config, state_dir: Path, *, rate: float = 1.0,
+        self,
+        config: Config,
+        state_dir: Path,
+        *,
+        rate: float = 1.0,
         on_bulletin: Callable[[Bulletin], None] = lambda _bulletin: None,
     ) -> None:
         self.config = config
@@ -184,7 +188,9 @@ class Daemon:
 
     def _node_health(self) -> NodeHealth:
         return NodeHealth(
-            version=__version__, uptime_s=time.monotonic() - self._started_s, parts=self._parts(),
+            version=__version__,
+            uptime_s=time.monotonic() - self._started_s,
+            parts=self._parts(),
             dropped_events=self._broker.dropped_events() if self._broker is not None else 0,
         )
 

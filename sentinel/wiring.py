@@ -42,9 +42,15 @@ def broker_settings(config: Config, node: str) -> BrokerSettings:
         return None if value is None else str(config.resolve(value))
 
     return BrokerSettings(
-        host=section.host, node=node, port=section.port or (TLS_PORT if section.tls else PLAIN_PORT),
-        user=section.user, password=_password(config), tls=section.tls,
-        ca=path(section.ca), cert=path(section.cert), key=path(section.key),
+        host=section.host,
+        node=node,
+        port=section.port or (TLS_PORT if section.tls else PLAIN_PORT),
+        user=section.user,
+        password=_password(config),
+        tls=section.tls,
+        ca=path(section.ca),
+        cert=path(section.cert),
+        key=path(section.key),
     )
 
 
@@ -57,11 +63,15 @@ def _password(config: Config) -> str | None:
     try:
         password = file.read_text("utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError):
-        raise ConfigError(f"{config.file}: [mqtt] password_file = {section.password_file!r} cannot be read; "
-                          "mend its path or rights") from None
+        raise ConfigError(
+            f"{config.file}: [mqtt] password_file = {section.password_file!r} cannot be read; "
+            "mend its path or rights"
+        ) from None
     if not 0 < len(password) <= LONGEST_PASSWORD:
-        raise ConfigError(f"{config.file}: [mqtt] password_file = {section.password_file!r} holds no "
-                          "password; write it on the first line")
+        raise ConfigError(
+            f"{config.file}: [mqtt] password_file = {section.password_file!r} holds no "
+            "password; write it on the first line"
+        )
     return password
 
 

@@ -23,7 +23,9 @@ class Finding:
 
 def register(subcommands: Subcommands) -> None:
     command = add_command(
-        subcommands, "check", "prove a configuration: lines, broker, panel",
+        subcommands,
+        "check",
+        "prove a configuration: lines, broker, panel",
         "sentinel check --config sentinel.toml",
     )
     add_config(command)
@@ -65,9 +67,12 @@ def _station(config: Config) -> Iterator[Finding]:
 
     lat_deg, lon_deg = center_of(config.station.locator)
     low_mhz, high_mhz = config.band.limits_mhz()
-    yield Finding(True, f"home is {config.station.locator}: {abs(lat_deg):.2f}° {'NS'[lat_deg < 0]}, "
-                        f"{abs(lon_deg):.2f}° {'EW'[lon_deg < 0]}; far is {config.verdict.far_km:g} km "
-                        f"and more; {config.band.name} is {low_mhz:g} to {high_mhz:g} MHz")
+    yield Finding(
+        True,
+        f"home is {config.station.locator}: {abs(lat_deg):.2f}° {'NS'[lat_deg < 0]}, "
+        f"{abs(lon_deg):.2f}° {'EW'[lon_deg < 0]}; far is {config.verdict.far_km:g} km "
+        f"and more; {config.band.name} is {low_mhz:g} to {high_mhz:g} MHz",
+    )
 
 
 def _source(config: Config, index: int) -> Iterator[Finding]:
@@ -98,8 +103,11 @@ def _lines(config: Config, index: int, name: str, path: Path) -> Iterator[Findin
     if not texts:
         yield Finding(None, f"source {name}: {path} is empty, so no line could be read")
         return
-    yield Finding(bool(decodes), f"source {name}: of the last {len(texts)} lines {len(decodes)} are decodes, "
-                                 f"{headers} headers, {len(rejected)} rejected")
+    yield Finding(
+        bool(decodes),
+        f"source {name}: of the last {len(texts)} lines {len(decodes)} are decodes, "
+        f"{headers} headers, {len(rejected)} rejected",
+    )
     for text, decode in decodes[-SAMPLES:]:
         yield Finding(True, f"  line   {_clean(text)}")
         yield Finding(True, f"  reads  {_as_read(decode, config)}")
@@ -124,20 +132,27 @@ def _as_read(decode: "Decode", config: Config) -> str:  # type: ignore[name-defi
     if place is None:
         return f"{moment}, heard {message.sender.text}{snr}, place unknown"
     source = "" if place.locator else f", by its prefix within {place.uncertainty_km:.0f} km"
-    return (f"{moment}, heard {message.sender.text}{snr}, {place.distance_km:.0f} km at "
-            f"{place.bearing_deg:.0f}°{source}")
+    return (
+        f"{moment}, heard {message.sender.text}{snr}, {place.distance_km:.0f} km at "
+        f"{place.bearing_deg:.0f}°{source}"
+    )
 
 
 def _receiver(config: Config) -> Iterator[Finding]:
     receiver = config.receiver
     if receiver.canaries:
-        yield Finding(True, f"blind when none of {', '.join(receiver.canaries)} is heard for "
-                            f"{receiver.canary_silence_min:g} min")
+        yield Finding(
+            True,
+            f"blind when none of {', '.join(receiver.canaries)} is heard for "
+            f"{receiver.canary_silence_min:g} min",
+        )
     elif receiver.line_silence_min:
         yield Finding(True, f"blind when no line comes for {receiver.line_silence_min:g} min")
     else:
-        yield Finding(None, "a deaf receiver cannot be told from a dead band: set [receiver] canaries or "
-                            "line_silence_min")
+        yield Finding(
+            None,
+            "a deaf receiver cannot be told from a dead band: set [receiver] canaries or line_silence_min",
+        )
 
 
 def _broker(config: Config) -> Iterator[Finding]:

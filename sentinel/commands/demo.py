@@ -23,12 +23,16 @@ SETTLING_S = 3.0
 
 def register(subcommands: Subcommands) -> None:
     command = add_command(
-        subcommands, "demo", "watch an invented evening in under a minute",
+        subcommands,
+        "demo",
+        "watch an invented evening in under a minute",
         "sentinel demo --seed 7 --keep demo",
     )
     command.add_argument("--seed", type=int, default=1, help="which evening (%(default)s)")
     command.add_argument("--speed", type=_speed, default=None, help="band time over clock time (110)")
-    command.add_argument("--keep", type=Path, metavar="DIR", help="keep log, picture and configuration in DIR")
+    command.add_argument(
+        "--keep", type=Path, metavar="DIR", help="keep log, picture and configuration in DIR"
+    )
     command.set_defaults(run=run)
 
 

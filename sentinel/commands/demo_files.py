@@ -37,8 +37,15 @@ def write_config(folder: Path, port: int) -> Path:
     """Write the demo's configuration; returns its path."""
     file = folder / "sentinel.toml"
     file.write_text(
-        _CONFIG.format(locator=LOCATOR, callsign=CALLSIGN, canary=CANARY, log=LOG_NAME, layout=PLAIN, port=port,
-                       config=file.name),
+        _CONFIG.format(
+            locator=LOCATOR,
+            callsign=CALLSIGN,
+            canary=CANARY,
+            log=LOG_NAME,
+            layout=PLAIN,
+            port=port,
+            config=file.name,
+        ),
         "utf-8",
     )
     return file
@@ -47,8 +54,17 @@ def write_config(folder: Path, port: int) -> Path:
 @contextmanager
 def invented_decoder(log: Path, seed: int, speed: float) -> Iterator[subprocess.Popen[bytes]]:
     """The decoder's process, ended with the block."""
-    command = [sys.executable, "-m", "sentinel.rehearsal.decoder", "--out", str(log), "--seed", str(seed),
-               "--speed", str(speed)]
+    command = [
+        sys.executable,
+        "-m",
+        "sentinel.rehearsal.decoder",
+        "--out",
+        str(log),
+        "--seed",
+        str(seed),
+        "--speed",
+        str(speed),
+    ]
     process = subprocess.Popen(command, stdin=subprocess.DEVNULL)
     try:
         yield process

@@ -63,6 +63,8 @@ class Subscriber:
 
     def summary(self) -> str:
         """One line about what arrived."""
-        return (f"The subscriber received {self._messages} messages over MQTT: "
-                f"{' > '.join(self._states)}; {self._events.count('opening_began')} opening began, "
-                f"{self._events.count('opening_ended')} ended.")
+        return (
+            f"The subscriber received {self._messages} messages over MQTT: "
+            f"{' > '.join(self._states)}; {self._events.count('opening_began')} opening began, "
+            f"{self._events.count('opening_ended')} ended."
+        )

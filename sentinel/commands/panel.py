@@ -13,7 +13,9 @@ LARGEST_BULLETIN_BYTES = 1 << 20
 
 def register(subcommands: Subcommands) -> None:
     command = add_command(
-        subcommands, "panel", "draw a bulletin as the panel shows it",
+        subcommands,
+        "panel",
+        "draw a bulletin as the panel shows it",
         "sentinel panel --bulletin state.json --size 250x122 --out panel.png",
     )
     what = command.add_mutually_exclusive_group(required=True)

@@ -16,7 +16,9 @@ PROGRESS_BYTES = 4 << 20
 
 def register(subcommands: Subcommands) -> None:
     command = add_command(
-        subcommands, "replay", "say what the watch would have said of one or more logs",
+        subcommands,
+        "replay",
+        "say what the watch would have said of one or more logs",
         "sentinel replay night.log --config sentinel.toml --until 2026-06-15T06:00:00Z",
     )
     command.add_argument("logs", nargs="+", type=Path, metavar="LOG", help="a log; - is standard input")
@@ -49,8 +51,12 @@ def run(options: argparse.Namespace) -> int:
     if last_s is not None:
         end_s = last_s if options.until is None else max(last_s, options.until)
         view.show(watch.tick(math.nextafter(end_s, math.inf)))
-    view.summary(lines=tally.lines, decodes=tally.decodes, rejected=tally.rejected,
-                 far_stations=len(watch.hearing.far_calls))
+    view.summary(
+        lines=tally.lines,
+        decodes=tally.decodes,
+        rejected=tally.rejected,
+        far_stations=len(watch.hearing.far_calls),
+    )
     return 0
 
 

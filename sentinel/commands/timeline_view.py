@@ -79,6 +79,8 @@ def _line(change: Change) -> str:
         return f"{'  began':<9} an opening to the {where}"
     how = MODE_WORDS[opening.mode] if opening.mode is not Mode.UNKNOWN else "of unknown mode"
     muf = "" if opening.muf_mhz is None else f", MUF up to about {opening.muf_mhz:.0f} MHz"
-    return (f"{'  ended':<9} the opening to the {where} after "
-            f"{minutes(opening.last_at_s - opening.began_at_s)}: {opening.total_stations} stations, "
-            f"{opening.nearest_km} to {opening.farthest_km} km, {how}{muf}")
+    return (
+        f"{'  ended':<9} the opening to the {where} after "
+        f"{minutes(opening.last_at_s - opening.began_at_s)}: {opening.total_stations} stations, "
+        f"{opening.nearest_km} to {opening.farthest_km} km, {how}{muf}"
+    )

@@ -98,8 +98,11 @@ class LogReader:
     def _reader(self, log: Path, texts: Sequence[str]) -> LayoutReader:
         """A reader with the layout that reads most of the first lines, dated by the file."""
         probe = texts[:PROBE_LINES]
-        layout = max(self.layouts, key=lambda each: _fitting(each, probe)) if len(self.layouts) > 1 \
+        layout = (
+            max(self.layouts, key=lambda each: _fitting(each, probe))
+            if len(self.layouts) > 1
             else self.layouts[0]
+        )
         hint = date_in_name(log.name)
         reader = LayoutReader(layout, source=log.name, date_hint=hint)
         if hint is None and log != STANDARD_INPUT:

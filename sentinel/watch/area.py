@@ -8,14 +8,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from sentinel.sky.circular import angle_between_deg, circular_mean_deg, circular_std_deg
-from sentinel.watch.evidence import EVIDENCE_CAP, OPEN_PER_MIN, combined
+from sentinel.watch.evidence import EVIDENCE_CAP, NO_RETURN, OPEN_PER_MIN, combined
 from sentinel.watch.place import Place, separation_km
 from sentinel.watch.track import Track
+from sentinel.watch.usual import RETURN_S
 
 JOIN_KM = 700.0
 """Stations this near to each other share a cloud: their midpoints lie within 350 km."""
 JOIN_DEG = 25.0
 JOIN_DISTANCE_RATIO = 1.8
+SEVERAL_HOPS_KM = 2_500.0
+SEVERAL_HOPS_RATIO = 2.6
+"""Beyond one Es hop the same layer serves one hop's landfall and the next."""
 WIDEST_DEG = 50.0
 """No member lies farther than this from the area's mean bearing, or chains would join opposite horizons."""
 MERGE_DEG = 15.0
@@ -36,9 +40,29 @@ class Area:
     last_at_s: float = 0.0
     is_open: bool = False
     closed_at_s: float = float("-inf")
+    _awaited: dict[str, float] = field(default_factory=dict)
 
     def join(self, track: Track) -> None:
         self.members[track.call] = track
+
+    def await_return(self, track: Track) -> None:
+        """A newcomer: an opening would bring it back soon."""
+        self._awaited[track.call] = track.last_at_s + RETURN_S
+
+    def take_over_waiting(self, other: "Area") -> None:
+        self._awaited.update(other._awaited)
+
+    def give_up_waiting(self, at_s: float) -> int:
+        """Count the newcomers that have not come back in time against an opening; returns how many."""
+        late = [call for call, due_s in self._awaited.items() if due_s <= at_s]
+        pings = 0
+        for call in late:
+            del self._awaited[call]
+            track = self.members.get(call)
+            if track is not None and not track.is_repeated:
+                pings += 1
+        self.evidence = max(0.0, self.evidence + NO_RETURN * pings)
+        return pings
 
     def hear(self, at_s: float, slots: Iterable[float], nats: Iterable[float]) -> None:
         """Note one instant's decodes: the slots they fell in and the evidence of each."""
@@ -59,6 +83,7 @@ class Area:
         self.evidence = 0.0
         self.closed_at_s = at_s
         self.slots.clear()
+        self._awaited.clear()
         for track in self.members.values():
             track.persistence = 0.0
 
@@ -99,5 +124,5 @@ def _are_neighbours(a: Place, b: Place, apart_km: float) -> bool:
     if apart_km <= JOIN_KM:
         return True
     shorter, longer = sorted((max(a.distance_km, 1.0), max(b.distance_km, 1.0)))
-    is_alike = longer / shorter <= JOIN_DISTANCE_RATIO
-    return is_alike and angle_between_deg(a.bearing_deg, b.bearing_deg) <= JOIN_DEG
+    ratio = SEVERAL_HOPS_RATIO if shorter >= SEVERAL_HOPS_KM else JOIN_DISTANCE_RATIO
+    return longer / shorter <= ratio and angle_between_deg(a.bearing_deg, b.bearing_deg) <= JOIN_DEG

@@ -6,12 +6,13 @@ decode is asked how much likelier it is in an opening than as usual, and the log
 
 * a newcomer:      ln(1 + OPEN_PER_MIN / usual);
 * a repetition:    ln p + misses ln(1 - p) - ln(usual chance of hearing it again after such a gap);
+* a newcomer that is not heard again within RETURN_S: NO_RETURN;
 * time passing:    - OPEN_PER_MIN a minute, the newcomers that an opening would have brought.
 
 The sum never falls below zero (a CUSUM: Page 1954, Lucas 1985), so that long silence does not have to be
 made up for. Several stations in one slot may share one long meteor trail, so each next one counts
 SHARED_TRAIL of the one before. As a likelihood ratio exceeds e^h by chance at most once in e^h starts, the
-bar for 'open' is h = BAR + ln(1 + usual newcomers an hour): the more starts an hour, the higher the bar.
+bar for 'open' is h = BAR + BAR_PER_RATE ln(1 + usual pings an hour): the more starts an hour, the higher the bar.
 """
 
 from collections.abc import Iterable
@@ -21,20 +22,25 @@ OPEN_PER_MIN = 1.0
 """Newcomers a minute that a young opening brings; 0.5 to 2 detect within seconds of each other."""
 HEARD_AGAIN = 0.6
 """Share of its transmissions at which a station is heard while the path is open, fading included."""
-USUAL_AGAIN = (0.30, 0.05)
+USUAL_AGAIN = (0.20, 0.05)
 """Chance that a ping is still there at the station's next transmission, and at each one after that:
 pings last one or two slots (common practice), three are rare."""
-USUAL_RETURN_FLOOR = 0.004
-"""Chance in 30 s that a station heard once is heard by another, later ping, on an ordinary night."""
+USUAL_RETURN_FLOOR = 0.012
+"""Chance in 30 s that a station just pinged is pinged anew: who is pinged once is more often than not a big
+station, and those are pinged every hour or half hour on an ordinary night."""
 SHARING_STATIONS = 15
 """Pings are shared out among at least so many stations on the air."""
+NO_RETURN = log(0.35 / 0.80)
+"""Share of stations heard once and not again soon: in an opening (tuning about, fading), and of pings."""
 MISS_CAP = 6
 """Misses counted against a repetition: a station that paused for three minutes is not blamed for more."""
 SHARED_TRAIL = 0.85
 """Discount for each further station in one slot: few trails serve several stations at once."""
-BAR = 8.5
-"""By Ville's inequality at most one start in e^8.5 = 4,900 passes by chance; at two starts an hour that is
-one false alarm in 100 days before the rule of three stations in one area, which cuts it by ten or more."""
+BAR = 7.0
+"""By Ville's inequality at most one start in e^7 = 1,100 passes by chance; at two starts an hour that is
+one in 20 days, before the rules of ``verdict`` that ask for three stations and for one that outlives a ping."""
+BAR_PER_RATE = 1.5
+"""1 would do if pings were strangers to each other; but the same big stations are pinged again and again."""
 EVIDENCE_CAP = 40.0
 
 
@@ -73,4 +79,4 @@ def combined(nats: Iterable[float]) -> float:
 
 def bar(usual_per_min: float) -> float:
     """The evidence in nats at which an area is called open."""
-    return BAR + log(1.0 + 60.0 * usual_per_min)
+    return BAR + BAR_PER_RATE * log(1.0 + 60.0 * usual_per_min)

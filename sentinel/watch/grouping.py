@@ -80,6 +80,7 @@ class Grouping:
         kept.evidence_at_s = at_s
         kept.members.update(other.members)
         kept.slots |= other.slots
+        kept.take_over_waiting(other)
         kept.last_at_s = max(kept.last_at_s, other.last_at_s)
         for call in other.members:
             self._area_of[call] = kept

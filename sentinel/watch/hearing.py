@@ -101,6 +101,7 @@ class Hearing:
 
     def settle(self, at_s: float, pending: Iterable[FarDecode]) -> None:
         """Take in all far decodes of one instant: tracks, trust, areas, evidence."""
+        self.usual.start(at_s)
         heard: dict[str, tuple[Track, float | None]] = {}
         for far in sorted(pending, key=_order):
             track, gap_s = self._hear_far(at_s, far)
@@ -116,6 +117,9 @@ class Hearing:
             row = by_area.setdefault(area.number, (area, [], []))
             row[1].append(track.slots[-1])
             row[2].append(nats)
+        for area in self.grouping.areas:
+            for _ping in range(area.give_up_waiting(at_s)):
+                self.usual.was_ping()
         for area, slots, nats_list in by_area.values():
             area.hear(at_s, slots, nats_list)
 
@@ -194,34 +198,43 @@ class Hearing:
         area = self.grouping.may_belong(track)
         if area is None:
             return 0.0
-        company = sum(1 for other in area.members.values()
-                      if other is not track and other.is_repeated
-                      and other.lives_until_s(self.settings.window_s) > at_s)
+        company = sum(
+            1
+            for other in area.members.values()
+            if other is not track and other.is_repeated and other.lives_until_s(self.settings.window_s) > at_s
+        )
         if company < 2 and not (company and area.is_open):
             return 0.0
         return SAME_REGION_PREFIX if track.place.source is LocationSource.PREFIX else SAME_REGION_LOCATOR
 
     def _join(self, track: Track, gap_s: float | None, at_s: float) -> tuple[Area, float]:
         """Put a believed station into its area; returns the area and the evidence in nats."""
-        usual_per_min = self.usual.newcomers_per_min(at_s)
+        usual_per_min = self.usual.pings_per_min(at_s)
         area, is_new = self.grouping.place(track, at_s)
         nats = 0.0
         if is_new:
             nats += newcomer_nats(usual_per_min)
             if not area.is_open:
-                self.usual.newcomer(at_s)
+                self.usual.newcomer(track)
+                area.await_return(track)
         if gap_s is not None:
-            nats += self._repetition(track, abs(gap_s), usual_per_min)
+            nats += self._repetition(track, abs(gap_s), usual_per_min, at_s)
         else:
             track.run = max(track.run, 1)
+            self.usual.run_began(track.call, at_s)
         return area, nats
 
-    def _repetition(self, track: Track, gap_s: float, usual_per_min: float) -> float:
+    def _repetition(self, track: Track, gap_s: float, usual_per_min: float, at_s: float) -> float:
         period = period_s(track.slot_s)
         run = max(1, track.run)
-        chance = usual_return(usual_per_min, len(self.tracks))
+        own_chance = self.usual.runs_per_hour(track.call, at_s) * period / 3600.0
+        chance = max(own_chance, usual_return(usual_per_min, len(self.tracks)))
         nats = repetition_nats(gap_s, period, run, chance)
-        track.run = run + 1 if gap_s < 1.5 * period else 1
+        if gap_s < 1.5 * period:
+            track.run = run + 1
+        else:
+            track.run = 1
+            self.usual.run_began(track.call, at_s)
         track.persistence = max(0.0, track.persistence + nats)
         return nats
 

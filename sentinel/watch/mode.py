@@ -31,6 +31,11 @@ MOST_STATIONS_WEIGHED = 4.0
 """Distances of one area are not independent: a hundred stations say no more than about four would."""
 TINY = 1e-6
 F2_LONGEST_HOP_KM = 4_000.0
+FLUX_IF_UNKNOWN = 190.0
+"""Something far is coming through already; season and hour decide, not the odds of a high flux."""
+MULTI_HOP_SHARE = 0.4
+F2_SHARE = 3.0
+"""Weights of the two against each other at their best hours; chosen so that each wins in its own season."""
 ONE_HOP_ALONG = 4.0
 """One-hop Es along the same bearing makes several hops that much likelier, and F2 as much less."""
 NO_KP = 0.01
@@ -93,29 +98,31 @@ def is_along(bearing_a_deg: float, bearing_b_deg: float) -> bool:
 
 
 def _distances(places: Sequence[Place], mode: Mode) -> float:
-    """How well the mode explains where the stations are: the mean log density, for at most four stations."""
-    density = _DENSITY[mode]
-    mean = sum(log(max(TINY, density(place.distance_km))) for place in places) / len(places)
+    """How well the mode explains where the stations are: the mean fit in nats, for at most four stations."""
+    fit = _FIT[mode]
+    mean = sum(log(max(TINY, fit(place.distance_km))) for place in places) / len(places)
     return exp(mean * min(MOST_STATIONS_WEIGHED, len(places)))
 
 
 def _trapezoid(start: float, full: float, fade: float, end: float) -> Callable[[float], float]:
-    """A density over km, per 1,000 km: rising ``start`` to ``full``, falling ``fade`` to ``end``."""
-    height = 1000.0 / (0.5 * (full - start) + (fade - full) + 0.5 * (end - fade))
+    """How well a distance in km fits: 0 to 1 from ``start`` to ``full``, back to 0 from ``fade`` to ``end``.
 
-    def density(distance_km: float) -> float:
+    Not a density: where the stations live decides how many are heard at which distance, not the mode.
+    """
+
+    def fit(distance_km: float) -> float:
         if distance_km <= start or distance_km >= end:
             return 0.0
         rise = min(1.0, (distance_km - start) / max(1.0, full - start))
         fall = min(1.0, (end - distance_km) / max(1.0, end - fade))
-        return height * min(rise, fall)
+        return min(rise, fall)
 
-    return density
+    return fit
 
 
 # Ranges in km: Whitehead 1989 and W3EP for Es, P.533 for F2 hops, Harrison for transequatorial, common
 # practice for the rest (the table "Nature" of the project's check values).
-_DENSITY: dict[Mode, Callable[[float], float]] = {
+_FIT: dict[Mode, Callable[[float], float]] = {
     Mode.TROPO: _trapezoid(0, 50, 500, 950),
     Mode.METEOR_SCATTER: _trapezoid(400, 800, 1900, 2350),
     Mode.AURORA: _trapezoid(150, 400, 1400, 2100),
@@ -130,6 +137,7 @@ def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
     """Mode, its weight before distances, and the reason in words."""
     mean_km = sum(p.distance_km for p in clues.places) / len(clues.places)
     hop_weight = _mean(_es_weight(clues, place) for place in clues.places)
+    all_hops = _mean(_es_weight_of_all_hops(clues, place) for place in clues.places)
     season = _in_words(hop_weight)
     yield (
         Mode.SPORADIC_E,
@@ -138,15 +146,15 @@ def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
     )
     yield (
         Mode.MULTI_HOP_SPORADIC_E,
-        0.4 * hop_weight * (ONE_HOP_ALONG if clues.has_one_hop_along else 1.0),
+        MULTI_HOP_SHARE * all_hops * (ONE_HOP_ALONG if clues.has_one_hop_along else 1.0),
         f"{es_hops(max(mean_km, 1.0))} hops fit {mean_km:.0f} km; sporadic E is {season} along the path now"
         + ("; one hop is open the same way" if clues.has_one_hop_along else ""),
     )
     f2 = _mean(_f2_weight(clues, place) for place in clues.places)
     yield (
         Mode.F2,
-        f2 / (ONE_HOP_ALONG if clues.has_one_hop_along else 1.0),
-        f"F2 is {_in_words(5.0 * f2)} at the midpoints at this hour and season",
+        F2_SHARE * f2 / (ONE_HOP_ALONG if clues.has_one_hop_along else 1.0),
+        f"F2 is {_in_words(F2_SHARE * f2)} at the midpoints at this hour and season",
     )
     tep = _mean(
         transequatorial_weight(clues.at_s, *clues.home, p.lat_deg, p.lon_deg, clues.weather.flux)
@@ -178,10 +186,18 @@ def _es_weight(clues: Clues, place: Place) -> float:
     return _mean(sporadic_e_weight(clues.at_s, lat, lon) for lat, lon in points)
 
 
+def _es_weight_of_all_hops(clues: Clues, place: Place) -> float:
+    """Every hop must be reflected, so the hops' weights are averaged geometrically."""
+    points = hop_midpoints(*clues.home, place.lat_deg, place.lon_deg, es_hops(max(place.distance_km, 1.0)))
+    logs = [log(max(TINY, sporadic_e_weight(clues.at_s, lat, lon))) for lat, lon in points]
+    return exp(sum(logs) / len(logs))
+
+
 def _f2_weight(clues: Clues, place: Place) -> float:
     hops = max(1, -int(-place.distance_km // F2_LONGEST_HOP_KM))
     points = hop_midpoints(*clues.home, place.lat_deg, place.lon_deg, hops)
-    return _mean(f2_weight(clues.at_s, lat, lon, clues.weather.flux) for lat, lon in points)
+    flux = FLUX_IF_UNKNOWN if clues.weather.flux is None else clues.weather.flux
+    return _mean(f2_weight(clues.at_s, lat, lon, flux) for lat, lon in points)
 
 
 def _aurora(clues: Clues) -> float:

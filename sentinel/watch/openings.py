@@ -32,7 +32,7 @@ class Openings:
         """Follow the areas to ``at_s``: merge, end, begin; returns what changed, ends first."""
         changes = self._merge(hearing, at_s)
         live = {area.number: hearing.coming_through(area, at_s) for area in hearing.grouping.areas}
-        usual_per_min = hearing.usual.newcomers_per_min(at_s)
+        usual_per_min = hearing.usual.pings_per_min(at_s)
         for area in hearing.grouping.areas:
             if area.is_open and at_s - area.last_at_s >= HOLD_S:
                 changes.append(self._end(area, at_s))
@@ -75,8 +75,11 @@ class Openings:
         mode = (self.judge_life(life) if life else self._judge_area(live, at_s)).mode
         return Heading(
             bearing_deg=round(circular_mean_deg(bearings, weights), 1) % 360.0,
-            spread_deg=round(circular_std_deg(bearings, weights), 1), stations=len(live),
-            nearest_km=round(min(distances)), farthest_km=round(max(distances)), mode=mode,
+            spread_deg=round(circular_std_deg(bearings, weights), 1),
+            stations=len(live),
+            nearest_km=round(min(distances)),
+            farthest_km=round(max(distances)),
+            mode=mode,
         )
 
     def _merge(self, hearing: Hearing, at_s: float) -> list[OpeningChanged]:
@@ -115,8 +118,14 @@ class Openings:
     def judge_life(self, life: OpeningLife) -> Judgement:
         """The mode of an opening, from all that it brought."""
         places = [h.place for h in life.sure()]
-        one_hop = any(other is not life and _is_one_hop_along(other, places[0].bearing_deg)
-                      for other in self._lives.values()) if places else False
+        one_hop = (
+            any(
+                other is not life and _is_one_hop_along(other, places[0].bearing_deg)
+                for other in self._lives.values()
+            )
+            if places
+            else False
+        )
         return judge(Clues(self._home, life.peak_at_s, places, True, one_hop, self.weather))
 
     def _judge_area(self, live: list[Track], at_s: float) -> Judgement:

@@ -61,12 +61,16 @@ def stirring(live: Sequence[Track], bearing_deg: float, at_s: float) -> str:
         times = {1: "once", 2: "twice"}.get(len(track.slots), f"{len(track.slots)} times")
         span_s = at_s - track.slots[0]
         within = f" in {minutes(span_s)}" if len(track.slots) > 1 and span_s > 0 else ""
-        return (f"{track.call}, {track.place.distance_km:.0f} km to the {compass_point(bearing_deg)}, "
-                f"was heard {times}{within}; one station is not an opening.")
+        return (
+            f"{track.call}, {track.place.distance_km:.0f} km to the {compass_point(bearing_deg)}, "
+            f"was heard {times}{within}; one station is not an opening."
+        )
     last_s = max(t.last_at_s for t in live)
     ago = "" if at_s - last_s < 60 else f", the last {minutes(at_s - last_s)} ago"
-    return (f"{stations(len(live)).capitalize()} to the {compass_point(bearing_deg)} ({reach(live)}){ago}: "
-            "not enough for an opening.")
+    return (
+        f"{stations(len(live)).capitalize()} to the {compass_point(bearing_deg)} ({reach(live)}){ago}: "
+        "not enough for an opening."
+    )
 
 
 def opened(live: Sequence[Track], bearing_deg: float, at_s: float, usual_per_hour: float, mode: Mode) -> str:
@@ -75,9 +79,13 @@ def opened(live: Sequence[Track], bearing_deg: float, at_s: float, usual_per_hou
     first_s = min(t.slots[0] for t in live)
     where = f"{compass_point(bearing_deg)} ({bearing_deg:.0f}°, {reach(live)})"
     if len(live) == 1:
-        return (f"{live[0].call}, {live[0].place.distance_km:.0f} km to the {compass_point(bearing_deg)} "
-                f"({bearing_deg:.0f}°), was heard in {len(live[0].slots)} slots: no ping reaches that far.")
+        return (
+            f"{live[0].call}, {live[0].place.distance_km:.0f} km to the {compass_point(bearing_deg)} "
+            f"({bearing_deg:.0f}°), was heard in {len(live[0].slots)} slots: no ping reaches that far."
+        )
     span_s = at_s - first_s
     within = f" within {minutes(span_s)}" if span_s > 0 else ""
-    return (f"{stations(len(live)).capitalize()} from the {where}{within}, {again} of them more than once, "
-            f"where {usual_per_hour:.0f} an hour are usual: {MODE_WORDS[mode]}.")
+    return (
+        f"{stations(len(live)).capitalize()} from the {where}{within}, {again} of them more than once, "
+        f"where {usual_per_hour:.0f} an hour are usual: {MODE_WORDS[mode]}."
+    )

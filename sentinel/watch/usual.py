@@ -1,59 +1,93 @@
 """What is usual here: how often far stations are newly heard, and how often false calls appear.
 
-The state follows from evidence against this background, so the background is learned where it can be:
-from the half hour before (but not the last minutes, which may already be an opening), from the same hour
-of other days, and until then from a published prior: the daily rhythm of meteor pings and the year's showers.
+The state follows from evidence against this background. A newcomer that has not come back counts as a ping; the
+rate of pings is estimated from those of the last twenty minutes, from the same hour of other days, and from a
+published prior: the daily rhythm of meteors and the year's showers. Stations that come back do not count, so
+an opening that builds up does not raise its own bar.
 """
 
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Callable
 
-RECENT_S = 30 * 60.0
-LEFT_OUT_S = 5 * 60.0
-"""The newest minutes do not count as usual: an opening that builds up must not raise its own bar."""
+from sentinel.watch.track import Track
+
+RECENT_S = 20 * 60.0
+RETURN_S = 95.0
+"""Three transmission periods of FT8 and a slot's delay: who is still there has been heard again by then."""
+PRIOR_WEIGHT_MIN = 10.0
+"""The prior counts like ten minutes of watching, so a shower is believed after its first few pings."""
 LEAST_PER_MIN = 0.03
 """Two pings an hour: what a modest antenna hears on a dead band outside the showers (common practice)."""
 FALSE_MEMORY_S = 60 * 60.0
-KEPT_EVENTS = 20_000
+KEPT_EVENTS = 5_000
+KEPT_RUNS = 32
+REMEMBERED_STATIONS = 2_000
+RUNS_LEFT_OUT_S = 10 * 60.0
+"""The newest minutes of a station may already be the opening that it is asked about."""
 HOUR_MEMORY = 0.2
 """Weight of the newest day in an hour's learned rate: a week of memory."""
 
 
 class Usual:
-    """Rates of newcomers and of false calls, from event time alone."""
+    """Rates of pings and of false calls, from event time alone."""
 
     def __init__(self, prior_per_min: Callable[[float], float]) -> None:
         self._prior_per_min = prior_per_min
-        self._newcomers: deque[float] = deque(maxlen=KEPT_EVENTS)
+        self._newcomers: deque[Track] = deque(maxlen=KEPT_EVENTS)
         self._false: deque[float] = deque(maxlen=KEPT_EVENTS)
+        self._runs: OrderedDict[str, deque[float]] = OrderedDict()
         self._by_hour: dict[int, float] = {}
+        self._started_s: float | None = None
         self._hour: int | None = None
         self._count_in_hour = 0
 
-    def newcomer(self, at_s: float) -> None:
+    def start(self, at_s: float) -> None:
+        """The watch began."""
+        if self._started_s is None:
+            self._started_s = at_s
+
+    def newcomer(self, track: Track) -> None:
         """A far station was newly heard outside any opening."""
-        self._turn_hour(at_s)
-        self._count_in_hour += 1
-        self._newcomers.append(at_s)
+        self._turn_hour(track.first_at_s)
+        self._newcomers.append(track)
 
     def false_call(self, at_s: float) -> None:
         """A call was printed that nobody can believe."""
         self._false.append(at_s)
 
-    def newcomers_per_min(self, at_s: float) -> float:
-        """The rate of far newcomers to expect now, a minute; never below ``LEAST_PER_MIN``."""
+    def pings_per_min(self, at_s: float) -> float:
+        """The rate of far pings to expect now, a minute; never below ``LEAST_PER_MIN``."""
         self._turn_hour(at_s)
-        while self._newcomers and self._newcomers[0] <= at_s - RECENT_S - LEFT_OUT_S:
+        while self._newcomers and self._newcomers[0].first_at_s <= at_s - RECENT_S:
             self._newcomers.popleft()
-        recent = sum(1 for t in self._newcomers if t <= at_s - LEFT_OUT_S) / (RECENT_S / 60.0)
-        learned = self._by_hour.get(int(at_s // 3600) % 24, 0.0)
-        return max(LEAST_PER_MIN, self._prior_per_min(at_s), learned, recent)
+        pings = sum(1 for t in self._newcomers if t.first_at_s < at_s and not t.is_repeated)
+        started_s = at_s if self._started_s is None else self._started_s
+        watched_min = min(RECENT_S, max(0.0, at_s - started_s)) / 60.0
+        prior = max(self._prior_per_min(at_s), self._by_hour.get(int(at_s // 3600) % 24, 0.0))
+        return max(LEAST_PER_MIN, (prior * PRIOR_WEIGHT_MIN + pings) / (PRIOR_WEIGHT_MIN + watched_min))
+
+    def run_began(self, call: str, at_s: float) -> None:
+        """A station was newly heard, or heard again after a pause."""
+        runs = self._runs.setdefault(call, deque(maxlen=KEPT_RUNS))
+        runs.append(at_s)
+        self._runs.move_to_end(call)
+        if len(self._runs) > REMEMBERED_STATIONS:
+            self._runs.popitem(last=False)
+
+    def runs_per_hour(self, call: str, at_s: float) -> float:
+        """How often this very station came up in the hour before the last ten minutes."""
+        runs = self._runs.get(call, ())
+        return float(sum(1 for t in runs if at_s - RUNS_LEFT_OUT_S - 3600.0 < t <= at_s - RUNS_LEFT_OUT_S))
 
     def false_per_hour(self, at_s: float) -> float:
         """False calls counted in the last hour."""
         while self._false and self._false[0] <= at_s - FALSE_MEMORY_S:
             self._false.popleft()
         return float(len(self._false))
+
+    def was_ping(self) -> None:
+        """One more newcomer turned out to be a ping."""
+        self._count_in_hour += 1
 
     def _turn_hour(self, at_s: float) -> None:
         hour = int(at_s // 3600)
@@ -62,8 +96,6 @@ class Usual:
         if hour <= self._hour:
             return
         self._learn(self._hour % 24, self._count_in_hour / 60.0)
-        for silent in range(self._hour + 1, min(hour, self._hour + 25)):
-            self._learn(silent % 24, 0.0)
         self._hour, self._count_in_hour = hour, 0
 
     def _learn(self, hour_of_day: int, per_min: float) -> None:

@@ -13,6 +13,12 @@ HOLD_S = 7 * 60.0 + 50.0
 eight minutes are the most that an operator should be told 'open' about a dead band."""
 LEAST_STATIONS = 3
 LEAST_SLOTS = 2
+SUSTAINED_SLOTS = 3
+SUSTAINED_SPAN_S = 60.0
+TOGETHER_S = 45.0
+CROWD = 5
+"""No opening without a station that outlives a ping, three at once that are each heard again, or a crowd at
+once: on a shower night three pings in a minute happen, three that last at the same time do not."""
 DX_KM = 4_000.0
 DX_SLOTS = 3
 """No ping comes from beyond 4,000 km, so one station heard in three slots is an opening by itself."""
@@ -52,11 +58,25 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
         return True
     if len(live) < LEAST_STATIONS or len(area.slots) < LEAST_SLOTS:
         return False
+    if not is_sustained(live, at_s):
+        return False
     if max(track.place.distance_km for track in live) < SHORT_KM and (
         len(live) < SHORT_STATIONS or area.span_s() < SHORT_SPAN_S
     ):
         return False
     return area.evidence_by(at_s) >= bar(usual_per_min)
+
+
+def is_sustained(live: list[Track], at_s: float) -> bool:
+    """Whether these stations last longer than pings do."""
+    now = [track for track in live if track.last_at_s >= at_s - TOGETHER_S]
+    again = [track for track in live if len(track.slots) >= LEAST_SLOTS]
+    if len(now) >= CROWD or sum(track in again for track in now) >= LEAST_STATIONS:
+        return True
+    return any(
+        len(track.slots) >= SUSTAINED_SLOTS and track.slots[-1] - track.slots[0] >= SUSTAINED_SPAN_S
+        for track in again
+    )
 
 
 def is_dx(track: Track, since_s: float) -> bool:

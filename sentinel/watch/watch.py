@@ -92,6 +92,7 @@ class Watch:
         self._open_instant(at_s)
         self.counts["decodes"] += 1
         self.receiver.start(at_s)
+        self.hearing.usual.start(at_s)
         self.receiver.line(at_s)
         self.hearing.habits.watched(at_s)
         message, far = self.hearing.hear(decode)
@@ -165,8 +166,11 @@ class Watch:
         return StateChanged(at_s, self.bulletin(at_s))
 
     def _coming_through(self, at_s: float) -> list[Track]:
-        return [track for area in self.hearing.grouping.areas
-                for track in counted(area, self.hearing.coming_through(area, at_s))]
+        return [
+            track
+            for area in self.hearing.grouping.areas
+            for track in counted(area, self.hearing.coming_through(area, at_s))
+        ]
 
     def _find_due_s(self, at_s: float) -> float:
         areas = self.hearing.grouping.areas
@@ -181,12 +185,14 @@ class Watch:
         if verdict.state is State.QUIET:
             return quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
         areas = [(counted(a, self.hearing.coming_through(a, at_s)), a) for a in self.hearing.grouping.areas]
-        best, area = max(((tracks, a) for tracks, a in areas if tracks),
-                         key=lambda row: (row[1].is_open, len(row[0]), -row[1].number))
+        best, area = max(
+            ((tracks, a) for tracks, a in areas if tracks),
+            key=lambda row: (row[1].is_open, len(row[0]), -row[1].number),
+        )
         headings = self.openings.headings(self.hearing, at_s)
         if verdict.state is State.STIRRING:
             return stirring(best, area.bearing_deg(), at_s)
-        usual_per_hour = 60.0 * self.hearing.usual.newcomers_per_min(at_s)
+        usual_per_hour = 60.0 * self.hearing.usual.pings_per_min(at_s)
         return opened(best, area.bearing_deg(), at_s, usual_per_hour, headings[0].mode)
 
     # --- out --------------------------------------------------------------------------------------
@@ -201,11 +207,19 @@ class Watch:
         openings = () if is_blind else self.openings.published()
         headings = () if is_blind else self.openings.headings(self.hearing, now_s)
         return Bulletin(
-            band=self.settings.band, at_s=now_s, state=self._state, since_s=self._since_s,
-            previous=self._previous, because=self._because, blind_reason=self._blind_reason,
-            far_stations=None if is_blind else len(live), headings=headings,
+            band=self.settings.band,
+            at_s=now_s,
+            state=self._state,
+            since_s=self._since_s,
+            previous=self._previous,
+            because=self._because,
+            blind_reason=self._blind_reason,
+            far_stations=None if is_blind else len(live),
+            headings=headings,
             mode=best_mode(openings) or (headings[0].mode if headings else None),
-            stations=() if is_blind else _newest(live), openings=openings, notables=self._notables,
+            stations=() if is_blind else _newest(live),
+            openings=openings,
+            notables=self._notables,
             receiver=self.receiver.health(now_s, self.hearing.near_stations(now_s), self.counts),
             station_locator=self.settings.home_locator,
         )
