@@ -14,7 +14,7 @@ import shutil
 import socket
 import subprocess
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -63,7 +63,10 @@ def password_line(user: str, password: str) -> str:
 
 
 class RealBroker:
-    """Runs mosquitto while in context; ``stop`` and ``start`` in between make an outage on the same port."""
+    """Runs mosquitto while in context; ``stop`` and ``start`` in between make an outage on the same port.
+
+    ``options`` are further lines for its configuration; ``config`` makes all of it, given the port.
+    """
 
     host = "127.0.0.1"
 
@@ -75,6 +78,7 @@ class RealBroker:
         acl: str | None = None,
         tls: TlsFiles | None = None,
         options: str = "",
+        config: Callable[[int], str] | None = None,
     ) -> None:
         self._program = mosquitto_program()
         self._directory = directory
@@ -82,6 +86,7 @@ class RealBroker:
         self._acl = acl
         self._tls = tls
         self._options = options
+        self._whole_config = config
         self._process: subprocess.Popen[str] | None = None
         self._logged = threading.Condition()
         self.port = 0
@@ -131,6 +136,8 @@ class RealBroker:
         pytest.fail(f"the broker never logged {text!r}:\n" + "\n".join(self.log))
 
     def _config(self) -> str:
+        if self._whole_config is not None:
+            return self._whole_config(self.port)
         lines = [f"listener {self.port} {self.host}", "log_type all", "persistence false"]
         if os.geteuid() == 0:
             lines.append("user root")  # else it could not read the test's files
@@ -219,6 +226,14 @@ class Listener:
     def publish(self, topic: str, payload: bytes | None, retain: bool = False) -> None:
         """Publish at QoS 1 and wait until the broker has it."""
         self._client.publish(topic, payload, 1, retain).wait_for_publish(10)
+
+    def ask(self) -> None:
+        """Subscribe once more and wait for the answer: what the broker had for us before has come."""
+        with self._changed:
+            self._is_subscribed = False
+        self._client.subscribe("nothing/of/interest")
+        with self._changed:
+            assert self._changed.wait_for(lambda: self._is_subscribed, 10)
 
     def wait_for(self, topic: str, payload: bytes | None = None, timeout_s: float = 10.0) -> mqtt.MQTTMessage:
         """The first message on ``topic`` (with ``payload``, if given); fails the test when none comes."""

@@ -119,6 +119,11 @@ def test_other_band_names_are_refused_with_the_key_and_the_mend(band: str) -> No
         m.state_message(TOPICS, replace(open_bulletin(), band=band), ENVELOPE)
 
 
+def test_no_node_may_take_the_place_of_the_neighbours_summaries() -> None:
+    with pytest.raises(ConfigError, match="not 'net'"):
+        m.Topics("net")
+
+
 def test_a_new_node_id_is_random_and_fits_a_topic() -> None:
     ids = {m.new_node_id() for _ in range(50)}
     assert len(ids) == 50

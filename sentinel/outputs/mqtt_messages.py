@@ -17,6 +17,8 @@ from sentinel.outputs.values import JsonObject, to_json
 from sentinel.watch.bulletin import Bulletin
 
 ROOT = "sentinel/v1"
+# Below it stand the summaries of all nodes, so no node may have this id.
+NEIGHBOURS = "net"
 
 # Republished every 60 s, so three may be lost before a reader must stop believing the last one.
 STATE_EXPIRY_S = 180
@@ -70,10 +72,10 @@ class Topics:
     node: str
 
     def __post_init__(self) -> None:
-        if _NODE.fullmatch(self.node) is None:
+        if _NODE.fullmatch(self.node) is None or self.node == NEIGHBOURS:
             raise ConfigError(
                 f"mqtt node id {self.node[:40]!a} cannot be part of an MQTT topic: use letters, digits, "
-                "'_' and '-', at most 64 characters"
+                f"'_' and '-', at most 64 characters, not {NEIGHBOURS!r}"
             )
 
     @property
