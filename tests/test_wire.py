@@ -47,6 +47,8 @@ EXAMPLES = {
     "opening event": ("event", wire.opening_event_payload("6m", "began", opening(), NOON_S, ENVELOPE)),
     "ended event": ("event", wire.opening_event_payload("6m", "ended", opening(), NOON_S, ENVELOPE)),
     "notable event": ("event", wire.notable_event_payload("6m", notable(), ENVELOPE)),
+    "net summary": ("net-summary", wire.net_summary_payload(open_bulletin(), "FN84", ENVELOPE)),
+    "blind net summary": ("net-summary", wire.net_summary_payload(blind_bulletin(), "FN84", ENVELOPE)),
     "result": ("command-result", wire.command_result_payload("a1", "mute", True, "Muted.", ENVELOPE)),
     "refusal": ("command-result", wire.command_result_payload(None, None, False, "No JSON.", ENVELOPE)),
     "state record": ("replay-state", wire.state_record(open_bulletin())),

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from sentinel.errors import ConfigError
 from sentinel.outputs import wire
 from sentinel.outputs.values import JsonObject, to_json
+from sentinel.trade.locator import square_of
 from sentinel.watch.bulletin import Bulletin
 
 ROOT = "sentinel/v1"
@@ -27,6 +28,8 @@ STATIONS_EXPIRY_S = 300
 # An opening that began ten minutes ago is history: the state says what is now.
 EVENT_EXPIRY_S = 600
 RESULT_EXPIRY_S = 60
+# Sent every 300 s, so two may be lost.
+NET_EXPIRY_S = 900
 MAX_STATIONS_BYTES = 8192
 # A short break of the network is not the end of the daemon.
 WILL_DELAY_S = 15
@@ -162,6 +165,24 @@ def event_message(topics: Topics, event: JsonObject) -> MqttMessage:
 def event_last_message(topics: Topics, event: JsonObject) -> MqttMessage:
     """The same event, kept for who comes later."""
     return MqttMessage(topics.last_event(event["band"]), _encoded(event), 1, True, None)
+
+
+def net_message(topics: Topics, bulletin: Bulletin, square: str, envelope: wire.Envelope) -> MqttMessage:
+    """The summary for neighbours. ``square`` is the node's four-character square."""
+    topic = f"{net_square(bulletin.band, square)}/{topics.node}"
+    payload = _encoded(wire.net_summary_payload(bulletin, square_of(square), envelope))
+    return MqttMessage(topic, payload, 1, True, NET_EXPIRY_S)
+
+
+def net_removal_message(topics: Topics, band: str, square: str) -> MqttMessage:
+    """Takes the summary back: the node no longer shares, or has moved to another square."""
+    return MqttMessage(f"{net_square(band, square)}/{topics.node}", b"", 1, True, None)
+
+
+def net_square(band: str, square: str) -> str:
+    """Where the nodes of one square stand. Raises ConfigError for a band, ValueError for no square."""
+    square = square_of(square)
+    return f"{ROOT}/{NEIGHBOURS}/{check_band(band)}/{square[:2]}/{square}"
 
 
 def command_result_message(topics: Topics, result: JsonObject) -> MqttMessage:

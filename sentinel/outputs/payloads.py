@@ -11,15 +11,18 @@ from pydantic import Field
 from sentinel.outputs.shapes import (
     Band,
     BandHealthPayload,
+    Bearing,
     ChancePayload,
     Count,
     HeadingPayload,
+    Km,
     Locator,
     NotablePayload,
     OpeningPayload,
     PartPayload,
     Payload,
     ReceiverPayload,
+    Square,
     StationPayload,
     Text,
     Time,
@@ -107,6 +110,24 @@ class EventPayload(Enveloped):
     sentence: Text = Field(description="What happened, for people")
     opening: OpeningPayload | None = Field(description="The opening, for opening-began and opening-ended")
     notable: NotablePayload | None = Field(description="The notable, for notable")
+
+
+class NetSummaryPayload(Enveloped):
+    """What a node tells its neighbours: no call sign, and its place only to the four-character square.
+
+    ``sentinel/v1/net/<band>/<field>/<square>/<node>``, at most 512 bytes. The measurements are those of the
+    direction with most stations; null when there is none, or when blind.
+    """
+
+    band: Band = Field(description="The band")
+    square: Square = Field(description="Four-character locator square of the node")
+    state: State = Field(description="quiet, stirring, open; or blind: the receiver cannot be judged")
+    far_stations: Count | None = Field(description="Far stations heard within the window; null when blind")
+    mode: Mode | None = Field(description="The leading propagation mode; null when none")
+    bearing_deg: Bearing | None = Field(description="Degrees from true north, clockwise")
+    nearest_km: Km | None = Field(description="Distance of the nearest station, km")
+    farthest_km: Km | None = Field(description="Distance of the farthest station, km")
+    muf_mhz: float | None = Field(ge=0, description="Maximum usable frequency that the skip implies, MHz")
 
 
 class CommandResultPayload(Enveloped):

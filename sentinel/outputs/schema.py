@@ -14,6 +14,7 @@ FORMATS: Mapping[str, type[Payload]] = {
     "stations": payloads.StationsPayload,
     "health": payloads.HealthPayload,
     "event": payloads.EventPayload,
+    "net-summary": payloads.NetSummaryPayload,
     "command-result": payloads.CommandResultPayload,
     "replay-state": replay_records.StateRecord,
     "replay-opening": replay_records.OpeningRecord,

@@ -33,6 +33,7 @@ Time = Annotated[
 Text = Annotated[str, BeforeValidator(_text)]
 Call = Annotated[str, BeforeValidator(_call)]
 Locator = Annotated[str, Field(pattern=r"^[A-R]{2}[0-9]{2}([a-x]{2}([0-9]{2}([a-x]{2})?)?)?$")]
+Square = Annotated[str, Field(pattern=r"^[A-R]{2}[0-9]{2}$")]
 Band = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9.-]{0,15}$")]
 Bearing = Annotated[float, Field(ge=0, lt=360)]
 Share = Annotated[float, Field(ge=0, le=1)]

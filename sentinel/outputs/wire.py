@@ -15,7 +15,15 @@ from sentinel.outputs.bulletin_reader import bulletin_from_payload
 from sentinel.outputs.replay_records import notable_record, opening_record, state_record, summary_record
 from sentinel.outputs.schema import schemas
 from sentinel.outputs.shapes import BandHealthPayload, Phase
-from sentinel.outputs.values import JsonObject, dump, iso_z, maybe_locator, to_json
+from sentinel.outputs.values import (
+    JsonObject,
+    dump,
+    iso_z,
+    maybe_locator,
+    rounded,
+    rounded_bearing_deg,
+    to_json,
+)
 from sentinel.watch.bulletin import Bulletin, Mode, Notable, Opening, Part, State
 
 __all__ = [
@@ -25,6 +33,7 @@ __all__ = [
     "bulletin_payload",
     "command_result_payload",
     "health_payload",
+    "net_summary_payload",
     "notable_event_payload",
     "notable_record",
     "opening_event_payload",
@@ -174,6 +183,28 @@ def notable_event_payload(band: str, notable: Notable, envelope: Envelope) -> Js
             sentence=notable.sentence,
             opening=None,
             notable=pieces.notable_payload(notable),
+        )
+    )
+
+
+def net_summary_payload(bulletin: Bulletin, square: str, envelope: Envelope) -> JsonObject:
+    """What neighbours may know: the state and the direction with most stations."""
+    is_blind = bulletin.state is State.BLIND
+    headings = () if is_blind else bulletin.headings
+    leading = max(headings, key=lambda h: h.stations, default=None)
+    mufs = [o.muf_mhz for o in bulletin.openings if o.ended_at_s is None and o.muf_mhz is not None]
+    return dump(
+        p.NetSummaryPayload(
+            **_enveloped(envelope),
+            band=bulletin.band,
+            square=square,
+            state=bulletin.state,
+            far_stations=None if is_blind else bulletin.far_stations,
+            mode=None if is_blind else bulletin.mode,
+            bearing_deg=None if leading is None else rounded_bearing_deg(leading.bearing_deg),
+            nearest_km=None if leading is None else leading.nearest_km,
+            farthest_km=None if leading is None else leading.farthest_km,
+            muf_mhz=None if is_blind else rounded(max(mufs, default=None), 1),
         )
     )
 
