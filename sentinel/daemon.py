@@ -7,6 +7,7 @@ of its own. The loop wakes for lines, for a signal, and every few seconds to let
 import logging
 import math
 import time
+from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -24,15 +25,20 @@ from sentinel.watch.bulletin import Bulletin, Part
 from sentinel.watch.changes import Change
 from sentinel.watch.decode import Decode
 from sentinel.watch.receiver import FactKind, ReceiverFact
-from sentinel.watch.watch import Watch
+from sentinel.watch.watch import LATE_S, Watch
 from sentinel.wiring import BrokerOutput, PictureOutput, make_source
 
 TICK_S = 5.0
 """How often silence is looked at: verdicts fall due to the second, nobody needs to hear of them sooner."""
 SETTLE_S = 0.01
 """A decoder writes a slot's lines in one go: with the inbox empty for so long, the slot is complete."""
-SOURCE_GRACE_S = 2.0
-"""A source that is not there yet at the start is given so long before the watch says blind."""
+FIRST_LOOK_S = 0.5
+"""After the start the sources are given so long before the watch gives its first verdict."""
+LAG_S = 5.0
+"""Event time trails the clock by this much, so that lines of a slow decoder are not late; in compressed time
+by more, since a moment of waiting is much there."""
+KEPT_DECODES = 4_000
+"""An hour of a crowded band: enough to begin the watch again when the wall clock was wrong."""
 
 log = logging.getLogger("sentinel")
 
@@ -49,7 +55,7 @@ class Daemon:
         state_dir: Path,
         *,
         rate: float = 1.0,
-        on_bulletin: Callable[[Bulletin], None] = lambda _bulletin: None,
+        on_bulletin: Callable[[Bulletin], None] | None = None,
     ) -> None:
         self.config = config
         self._on_bulletin = on_bulletin
@@ -57,6 +63,8 @@ class Daemon:
         self._started_s = time.monotonic()
         self._is_stopping = False
         self._is_source_gone = False
+        self._lag_s = max(LAG_S, 0.15 * rate)
+        self._recent: deque[Decode] = deque(maxlen=KEPT_DECODES)
         self._inbox: Inbox[LineBatch] = Inbox()
         self._sources: dict[str, Source] = {}
         self._readers: dict[str, LayoutReader] = {}
@@ -84,7 +92,7 @@ class Daemon:
     # --- the loop ---------------------------------------------------------------------------------
 
     def _loop(self) -> None:
-        next_tick_s = time.monotonic() + SOURCE_GRACE_S
+        next_tick_s = time.monotonic() + FIRST_LOOK_S
         is_settling = False
         while not self._is_stopping:
             wait_s = SETTLE_S if is_settling else next_tick_s - time.monotonic()
@@ -108,35 +116,50 @@ class Daemon:
         for found in reader.read_batch(batch, time.time()):
             if isinstance(found, Decode):
                 found_decodes = True
-                self._feed(found, now_s)
+                self._feed(found, batch.is_live, now_s)
             elif found is not None and not isinstance(found, Header):
                 self._watch.reject()
         return found_decodes
 
-    def _feed(self, decode: Decode, now_s: float) -> None:
-        if not self._clock.has_seen_line and self._is_from_elsewhen(decode.at_s, now_s):
-            self._watch = Watch(self.config.watch_settings())  # nothing was heard yet, so nothing is lost
-        self._clock.saw(decode.at_s, now_s)
+    def _feed(self, decode: Decode, is_live: bool, now_s: float) -> None:
+        if is_live:
+            if not self._clock.follows_lines and decode.at_s < self._watch.now_s - LATE_S:
+                self._go_back()
+            self._clock.saw_live(decode.at_s, now_s)
+        elif not self._recent and decode.at_s < self._watch.now_s:
+            self._go_back()
+        self._recent.append(decode)
         self._publish(self._watch.feed(decode), now_s)
 
-    def _is_from_elsewhen(self, at_s: float, now_s: float) -> bool:
-        """The first line's stamp lies before the time that the watch was started with."""
-        return at_s < self._clock.now_s(now_s)
+    def _go_back(self) -> None:
+        """Lines come from before the time that was taken from the wall clock: begin again, with what is known."""
+        self._watch = Watch(self.config.watch_settings())
+        for decode in self._recent:
+            self._watch.feed(decode)
 
     def _settle(self, now_s: float) -> None:
         """The newest slot is complete: judge it now."""
         newest_s = self._watch.now_s
         self._publish(self._watch.tick(math.nextafter(newest_s, math.inf)), now_s)
+        self._show()
 
     def _time_passes(self, now_s: float) -> None:
         """Let silence pass, look at the sources, publish what is due, feed the watchdog."""
         self._look_at_sources(now_s)
-        self._publish(self._watch.tick(self._clock.now_s(now_s)), now_s)
+        self._let_pass(self._clock.now_s(now_s) - self._lag_s, now_s)
         if not self._watch.has_verdict:
             return
+        self._show()
         if self._broker is not None:
             self._broker.time_passed(now_s, [self._bulletin()], self._node_health)
         notify.watchdog()
+
+    def _let_pass(self, event_s: float, now_s: float) -> None:
+        """Event time has come to ``event_s``, and what was fed until then is complete."""
+        until_s = max(event_s, self._watch.now_s)
+        self._publish(self._watch.tick(until_s), now_s)
+        if not self._watch.has_verdict:
+            self._publish(self._watch.tick(math.nextafter(until_s, math.inf)), now_s)
 
     # --- sources ----------------------------------------------------------------------------------
 
@@ -154,9 +177,10 @@ class Daemon:
         if is_gone == self._is_source_gone:
             return
         self._is_source_gone = is_gone
-        at_s = max(self._clock.now_s(now_s), self._watch.now_s)
+        at_s = max(self._clock.now_s(now_s) - self._lag_s, self._watch.now_s)
         fact = ReceiverFact(at_s, FactKind.SOURCE_GONE, is_gone, self._source_note())
         self._publish(self._watch.feed(fact), now_s)
+        self._settle(now_s)
 
     def _source_note(self) -> str:
         troubles = [s.health().trouble for s in self._sources.values()]
@@ -174,9 +198,13 @@ class Daemon:
         log.info("%s: %s", bulletin.state.value, ascii(bulletin.because)[1:-1])
         notify.status(f"{bulletin.state.value}: {bulletin.because}")
         self._picture.put(bulletin)
-        self._on_bulletin(bulletin)
         if self._broker is not None:
             self._broker.changed(self.config.band.name, found, bulletin, now_s)
+
+    def _show(self) -> None:
+        """Refresh the terminal, whose ages go on while nothing changes."""
+        if self._on_bulletin is not None and self._watch.has_verdict:
+            self._on_bulletin(self._bulletin())
 
     def _bulletin(self) -> Bulletin:
         return replace(self._watch.bulletin(), parts=self._parts())

@@ -1,7 +1,8 @@
 """Event time of a live watch: what the decoder stamps, carried on through silence by the monotonic clock.
 
-The wall clock is only asked before the first line. A decoder that runs in compressed time (the demo) says
-so by ``rate``. Pure: the caller passes the monotonic time.
+The wall clock is only asked until the first line is seen as it is written; from then on the lines rule, so a
+wall clock that steps changes nothing. A decoder that runs in compressed time (the demo) says so by ``rate``.
+Pure: the caller passes the monotonic time.
 """
 
 
@@ -12,13 +13,14 @@ class EventClock:
         self._base_s = wall_s
         self._at_monotonic_s = monotonic_s
         self._rate = rate
-        self.has_seen_line = False
+        self.follows_lines = False
+        """True once a line was seen as it was written: stamps count, not the wall clock."""
 
-    def saw(self, at_s: float, monotonic_s: float) -> None:
-        """A line stamped ``at_s`` arrived. Time never runs backwards for it."""
-        if not self.has_seen_line or at_s >= self.now_s(monotonic_s):
+    def saw_live(self, at_s: float, monotonic_s: float) -> None:
+        """A line stamped ``at_s`` was just written. Event time never runs backwards for it."""
+        if not self.follows_lines or at_s >= self.now_s(monotonic_s):
             self._base_s, self._at_monotonic_s = at_s, monotonic_s
-        self.has_seen_line = True
+        self.follows_lines = True
 
     def now_s(self, monotonic_s: float) -> float:
         """Event time at a monotonic time."""

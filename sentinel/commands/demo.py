@@ -7,6 +7,7 @@ starts. Only time is compressed.
 
 import argparse
 import contextlib
+import logging
 import shutil
 import tempfile
 import threading
@@ -17,6 +18,7 @@ from sentinel.commands.options import Subcommands, add_command
 from sentinel.errors import ConfigError, RunError
 
 LONGEST_DEMO_S = 600.0
+DAEMON_PATIENCE_S = 10.0
 SETTLING_S = 3.0
 """After the decoder has ended: time for the last verdict to arrive at the subscriber."""
 
@@ -63,15 +65,16 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _play(options: argparse.Namespace, folder: Path, picture: Path) -> int:
-    from sentinel.config import load
-    from sentinel.daemon import Daemon
     from sentinel.commands.demo_broker import EmbeddedBroker
     from sentinel.commands.demo_files import LOG_NAME, invented_decoder, write_config
     from sentinel.commands.demo_subscriber import Subscriber
+    from sentinel.config import load
+    from sentinel.daemon import Daemon
     from sentinel.panel.terminal import TerminalView
     from sentinel.rehearsal.evening import DEFAULT_SPEED
 
     speed = options.speed or DEFAULT_SPEED
+    logging.basicConfig(filename=folder / "sentinel.log", level=logging.INFO, format="%(asctime)s %(message)s")
     with contextlib.ExitStack() as stack:
         broker = stack.enter_context(EmbeddedBroker())
         config = load(write_config(folder, broker.port))
@@ -81,7 +84,8 @@ def _play(options: argparse.Namespace, folder: Path, picture: Path) -> int:
         daemon = Daemon(config, folder, rate=speed, on_bulletin=view.update)
         watching = threading.Thread(target=daemon.run, name="daemon")
         watching.start()
-        stack.callback(lambda: (daemon.stop(), watching.join(10)))
+        stack.callback(watching.join, DAEMON_PATIENCE_S)
+        stack.callback(daemon.stop)
         with invented_decoder(folder / LOG_NAME, options.seed, speed) as decoder:
             if decoder.wait(LONGEST_DEMO_S) != 0:
                 raise RunError("the invented decoder failed")

@@ -65,6 +65,6 @@ class Subscriber:
         """One line about what arrived."""
         return (
             f"The subscriber received {self._messages} messages over MQTT: "
-            f"{' > '.join(self._states)}; {self._events.count('opening_began')} opening began, "
-            f"{self._events.count('opening_ended')} ended."
+            f"{' > '.join(self._states)}; {self._events.count('opening-began')} opening began, "
+            f"{self._events.count('opening-ended')} ended."
         )

@@ -33,7 +33,7 @@ def run(options: argparse.Namespace) -> int:
         raise ConfigError(fault)
     set_up_log(logging.DEBUG if options.verbose else logging.INFO)
     view = TerminalView() if options.show else None
-    daemon = Daemon(config, state_directory(), on_bulletin=view.update if view else lambda _bulletin: None)
+    daemon = Daemon(config, state_directory(), on_bulletin=view.update if view else None)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: daemon.stop())
     try:

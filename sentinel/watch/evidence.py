@@ -12,7 +12,7 @@ decode is asked how much likelier it is in an opening than as usual, and the log
 The sum never falls below zero (a CUSUM: Page 1954, Lucas 1985), so that long silence does not have to be
 made up for. Several stations in one slot may share one long meteor trail, so each next one counts
 SHARED_TRAIL of the one before. As a likelihood ratio exceeds e^h by chance at most once in e^h starts, the
-bar for 'open' is h = BAR + BAR_PER_RATE ln(1 + usual pings an hour): the more starts an hour, the higher the bar.
+bar for 'open' is h = BAR + BAR_PER_RATE ln(1 + usual pings an hour): the more starts an hour, the higher.
 """
 
 from collections.abc import Iterable
@@ -37,8 +37,8 @@ MISS_CAP = 6
 SHARED_TRAIL = 0.85
 """Discount for each further station in one slot: few trails serve several stations at once."""
 BAR = 7.0
-"""By Ville's inequality at most one start in e^7 = 1,100 passes by chance; at two starts an hour that is
-one in 20 days, before the rules of ``verdict`` that ask for three stations and for one that outlives a ping."""
+"""By Ville's inequality at most one start in e^7 = 1,100 passes by chance; at two starts an hour that is one
+in 20 days, before the rules of ``verdict`` that ask for three stations and for one that outlives a ping."""
 BAR_PER_RATE = 1.5
 """1 would do if pings were strangers to each other; but the same big stations are pinged again and again."""
 EVIDENCE_CAP = 40.0

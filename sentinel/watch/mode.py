@@ -141,7 +141,7 @@ def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
     season = _in_words(hop_weight)
     yield (
         Mode.SPORADIC_E,
-        hop_weight * (1.0 if clues.is_persistent else 0.2),
+        hop_weight * (1.0 if clues.is_persistent else 0.1),
         f"one hop fits {mean_km:.0f} km; sporadic E is {season} at the midpoint now",
     )
     yield (
