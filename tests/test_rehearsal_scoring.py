@@ -15,6 +15,7 @@ TRUTH = TrueOpening(
     modes=frozenset({"sporadic-e"}),
     began_s=3600,
     due_at_s=3660,
+    sustained_at_s=3690,
     ended_s=7200,
     calls=("W4QAA", "W4QAB", "W4QAC"),
     decodes=200,
@@ -38,7 +39,7 @@ def report(*openings: SaidOpening, states: tuple[tuple[float, str], ...] = STATE
 def test_a_report_that_is_right_scores_full_marks() -> None:
     result = score(SCENARIO, report(SAID))
     assert (result.due, result.found, result.spurious, result.flaps, result.complaints) == (1, 1, 0, 0, [])
-    assert result.delays_s == [15.0]
+    assert (result.delays_s, result.doubtless_delays_s) == ([15.0], [-15.0])
     assert result.lingers_s == [470.0]
     assert result.bearing_errors_deg == [pytest.approx(0.5)]
     assert (result.nearest_errors_km, result.farthest_errors_km) == ([20.0], [10.0])

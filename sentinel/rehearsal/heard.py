@@ -60,15 +60,17 @@ class TrueOpening:
     """One opening as it was, from the true decodes of one area.
 
     ``due_at_s`` is when it became an opening: the slot in which the third distinct far station within 15
-    minutes was first heard, or the third slot of a station beyond 4,000 km. ``modes`` are the acceptable
-    answers. ``gaps`` are the silences of two minutes and more. ``nearest_km`` and ``farthest_km`` span the
-    stations whose locator was heard; ``bearing_deg`` is the circular mean over all its stations.
+    minutes was first heard, or the third slot of a station beyond 4,000 km. ``sustained_at_s`` is when three
+    had each been heard twice, or that one thrice. ``modes`` are the acceptable answers. ``gaps`` are the
+    silences of two minutes and more. ``nearest_km`` and ``farthest_km`` span the stations whose locator was
+    heard; ``bearing_deg`` is the circular mean over all its stations.
     """
 
     area: str
     modes: frozenset[str]
     began_s: int
     due_at_s: int
+    sustained_at_s: int
     ended_s: int
     calls: tuple[str, ...]
     decodes: int

@@ -14,6 +14,8 @@ SLOT_S = 15
 SAME_DIRECTION_DEG = 25.0
 # The verdict must ride out a fade of this length (and one slot, for the stations' parity).
 RIDDEN_FADE_S = 7 * 60 + SLOT_S
+# Meant to be at most 8 minutes in the median; pings from the same direction may hold it open a little longer.
+LONGEST_LINGER_S = 900.0
 # Openings that end within this time of each other end together, for the state knows only one of them.
 _TOGETHER_S = 20 * 60
 
@@ -33,6 +35,7 @@ class Score:
     blind_min: float = 0.0
     flaps: int = 0
     delays_s: list[float] = field(default_factory=list)
+    doubtless_delays_s: list[float] = field(default_factory=list)
     lingers_s: list[float] = field(default_factory=list)
     bearing_errors_deg: list[float] = field(default_factory=list)
     heading_errors_deg: list[float] = field(default_factory=list)
@@ -119,10 +122,11 @@ def _score_opening(
     result.found += 1
     delay = max(0.0, group[0].said_at_s - truth.due_at_s)
     result.delays_s.append(delay)
+    result.doubtless_delays_s.append(group[0].said_at_s - truth.sustained_at_s)
     if delay > 150.0:
         result.complaints.append(f"late by {delay:.0f} s: {where}")
     best = max(group, key=lambda said: said.stations)
-    _score_place(scenario, truth, best, result, where)
+    _score_place(scenario, truth, group, result, where)
     is_right = best.mode in truth.modes
     result.modes.append((best.mode, is_right))
     if not is_right:
@@ -132,12 +136,16 @@ def _score_opening(
 
 
 def _score_place(
-    scenario: Scenario, truth: TrueOpening, said: SaidOpening, result: Score, where: str
+    scenario: Scenario, truth: TrueOpening, group: Sequence[SaidOpening], result: Score, where: str
 ) -> None:
+    """The bearing of the largest report; the span of all, for one hop and two may be told apart."""
+    said = max(group, key=lambda said: said.stations)
+    said_nearest_km = min(said.nearest_km for said in group)
+    said_farthest_km = max(said.farthest_km for said in group)
     bearing = angle_between_deg(said.bearing_deg, truth.bearing_deg)
     pings_km = [truth.nearest_km, truth.farthest_km, *_others_km(scenario, truth)]
-    nearest = _outside(said.nearest_km, min(pings_km), truth.nearest_km)
-    farthest = _outside(said.farthest_km, truth.farthest_km, max(pings_km))
+    nearest = _outside(said_nearest_km, min(pings_km), truth.nearest_km)
+    farthest = _outside(said_farthest_km, truth.farthest_km, max(pings_km))
     result.bearing_errors_deg.append(bearing)
     result.nearest_errors_km.append(nearest)
     result.farthest_errors_km.append(farthest)
@@ -145,7 +153,7 @@ def _score_place(
         result.complaints.append(f"bearing off by {bearing:.1f} deg: {where}")
     if max(nearest, farthest) > 100.0:
         span = f"{truth.nearest_km:.0f}-{truth.farthest_km:.0f}"
-        said_span = f"{said.nearest_km:.0f}-{said.farthest_km:.0f}"
+        said_span = f"{said_nearest_km:.0f}-{said_farthest_km:.0f}"
         result.complaints.append(f"{said_span} km, not {span}: {where}")
 
 
@@ -208,7 +216,12 @@ def _score_ends(scenario: Scenario, report: Report, result: Score) -> None:
         if state_at(report, ended_s) != "open":
             continue  # it closed in a thin tail, before the last decode
         after = [said.at_s for said in report.states if said.at_s > ended_s and said.state != "open"]
-        result.lingers_s.append((after[0] if after else scenario.ended_s) - ended_s)
+        linger_s = (after[0] if after else scenario.ended_s) - ended_s
+        result.lingers_s.append(linger_s)
+        if linger_s > LONGEST_LINGER_S:
+            result.complaints.append(
+                f"open for {linger_s:.0f} s after the end at {_clock(scenario, ended_s)}"
+            )
 
 
 def _score_outages(scenario: Scenario, report: Report, result: Score) -> None:

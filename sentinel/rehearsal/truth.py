@@ -44,8 +44,8 @@ def _parts(lines: list[Heard]) -> list[list[Heard]]:
 
 
 def _opening(area: str, mode: str, lines: Sequence[Heard]) -> TrueOpening | None:
-    due_at_s = _due_at_s(lines)
-    if due_at_s is None:
+    due = _due(lines)
+    if due is None:
         return None
     stations = {line.station.call: line for line in lines if line.station}
     bearings = [line.bearing_deg for line in stations.values()]
@@ -53,12 +53,12 @@ def _opening(area: str, mode: str, lines: Sequence[Heard]) -> TrueOpening | None
         line.distance_km for line in lines if line.station and line.message.endswith(line.station.square)
     ] or [line.distance_km for line in lines]
     times = [line.at_s for line in lines]
-    gaps = tuple((a, b) for a, b in pairwise(times) if b - a >= _SHORTEST_GAP_S)
     return TrueOpening(
         area=area,
         modes=_acceptable(mode, [line.distance_km for line in stations.values()]),
         began_s=times[0],
-        due_at_s=due_at_s,
+        due_at_s=due[0],
+        sustained_at_s=due[1],
         ended_s=times[-1],
         calls=tuple(sorted(stations)),
         decodes=len(lines),
@@ -66,22 +66,22 @@ def _opening(area: str, mode: str, lines: Sequence[Heard]) -> TrueOpening | None
         spread_deg=circular_std_deg(bearings),
         nearest_km=min(located),
         farthest_km=max(located),
-        gaps=gaps,
+        gaps=tuple((a, b) for a, b in pairwise(times) if b - a >= _SHORTEST_GAP_S),
     )
 
 
-def _due_at_s(lines: Sequence[Heard]) -> int | None:
-    """When the definition is first met, if it is: see ``TrueOpening.due_at_s``.
+def _due(lines: Sequence[Heard]) -> tuple[int, int] | None:
+    """When the definition is first met and when it is beyond doubt: see ``TrueOpening``.
 
     Three stations of which some are heard only once are three chance pings, not yet an opening: three must
     be heard at least twice within one window somewhere. The clock starts at the third's first decode.
     """
-    due = _first_window(lines, stations=3, times=1)
+    first = _first_window(lines, stations=3, times=1)
     sustained = _first_window(lines, stations=3, times=2)
     alone = _alone_at_s(lines)
-    candidates = [due] if due is not None and sustained is not None else []
-    candidates += [alone] if alone is not None else []
-    return min(candidates, default=None)
+    ways = [(first, sustained)] if first is not None and sustained is not None else []
+    ways += [(alone, alone)] if alone is not None else []
+    return min(ways, default=None)
 
 
 def _first_window(lines: Sequence[Heard], stations: int, times: int) -> int | None:

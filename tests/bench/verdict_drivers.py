@@ -5,12 +5,15 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import groupby, pairwise
 from pathlib import Path
 
 from sentinel.rehearsal.heard import Heard, Scenario, Settings
 from sentinel.rehearsal.logs import LAYOUTS, reading_layout, write_log
 from sentinel.rehearsal.report import Report, SaidHeading, SaidOpening, SaidState, from_records
+from sentinel.trade.message import parse_message
 from sentinel.watch.bulletin import Bulletin, Opening
 from sentinel.watch.changes import Change, OpeningChanged, Phase, StateChanged
 from sentinel.watch.decode import Decode
@@ -36,6 +39,74 @@ def by_core(scenario: Scenario, with_headings: bool = True) -> Report:
     for opening in watch.bulletin(scenario.ended_s).openings:
         _keep(report, opening, scenario.ended_s)
     return report
+
+
+def stations_said(scenario: Scenario) -> Iterator[str]:
+    """Every five minutes the stations that the bulletin shows, one a line, for people."""
+    watch = Watch(watch_settings(scenario))
+    watch.tick(scenario.began_s)
+    sample_s = scenario.began_s + HEADING_EVERY_S
+    for line in scenario.heard:
+        while sample_s < line.at_s:
+            watch.tick(sample_s)
+            for one in watch.bulletin(sample_s).stations:
+                clock = datetime.fromtimestamp(sample_s, UTC).strftime("%H:%M:%S")
+                where = f"{one.distance_km:.0f} km {one.bearing_deg:.0f} deg {one.locator} by {one.location_source}"
+                why = "; ".join(one.reasons)
+                yield f"{clock} {one.call} {where}, {one.slots} slots, trust {one.trust:.3f}: {why}"
+            sample_s += HEADING_EVERY_S
+        watch.feed(decode_of(line))
+
+
+@dataclass(slots=True)
+class Credit:
+    """Whom the watch believed in one scenario: true stations by the number of decodes it took (3: more)."""
+
+    kind: str
+    seed: int
+    true_stations: int = 0
+    believed_at: dict[int, int] = field(default_factory=dict)
+    false_calls: int = 0
+    false_believed: int = 0
+    least_trust: float = 1.0
+    examples: list[str] = field(default_factory=list)
+
+
+def credit_given(scenario: Scenario) -> Credit:
+    """Look at the bulletin after every slot with far or false decodes; slow, for the trust figures only."""
+    watch = Watch(watch_settings(scenario))
+    watch.tick(scenario.began_s)
+    heard: dict[str, list[int]] = {}
+    believed: dict[str, int] = {}
+    false: set[str] = set()
+    credit = Credit(scenario.kind, scenario.seed)
+    for at_s, lines in groupby(scenario.heard, key=lambda line: line.at_s):
+        is_telling = False
+        for line in lines:
+            watch.feed(decode_of(line))
+            sender = parse_message(line.message, line.mode).sender
+            if line.is_far and line.station is not None:
+                heard.setdefault(line.station.call, []).append(at_s)
+                is_telling = True
+            elif not line.is_true and sender is not None:
+                false.add(sender.text)
+                is_telling = True
+        if not is_telling:
+            continue
+        watch.tick(at_s + 1.0)
+        for station in watch.bulletin(at_s + 1.0).stations:
+            believed.setdefault(station.call, len(heard.get(station.call, ())))
+            if station.call in heard:
+                credit.least_trust = min(credit.least_trust, station.trust)
+    for call, times in heard.items():
+        if any(0 < later - earlier <= 600 for earlier, later in pairwise(times)):
+            credit.true_stations += 1
+            took = min(3, believed.get(call, 3))
+            credit.believed_at[took] = credit.believed_at.get(took, 0) + 1
+    false -= set(heard)
+    credit.examples = sorted(false & set(believed))
+    credit.false_calls, credit.false_believed = len(false), len(credit.examples)
+    return credit
 
 
 def by_replay(scenario: Scenario) -> Report:
