@@ -1,4 +1,4 @@
-"""The default pins, generated from hw/pins.toml by hw/make_drawings.py: change them there, not here.
+"""The default pins, made from hw/pins.toml by hw/make_drawings.py: change them there.
 
 GPIO numbers (BCM). A configuration may name others.
 """

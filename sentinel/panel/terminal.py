@@ -157,7 +157,7 @@ def _health(bulletin: Bulletin) -> "Text":
 
 
 class TerminalView:
-    """Shows bulletins and notes as they come; callable from any thread. Close it to give the terminal back."""
+    """Shows bulletins and notes as they come, from any thread. Close it to give the terminal back."""
 
     def __init__(self, stream: TextIO | None = None) -> None:
         from rich.console import Console
