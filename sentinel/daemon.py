@@ -44,7 +44,8 @@ log = logging.getLogger("sentinel")
 
 
 class Daemon:
-    """Runs one watch. ``on_bulletin`` is called for every new bulletin (the terminal view).
+    """Runs one watch. ``on_change`` sees every bulletin that brings a change, ``on_refresh`` the latest one
+    every few seconds.
 
     ``rate`` is how fast the band's time runs: 1 except for a decoder that plays in compressed time.
     """
@@ -55,10 +56,12 @@ class Daemon:
         state_dir: Path,
         *,
         rate: float = 1.0,
-        on_bulletin: Callable[[Bulletin], None] | None = None,
+        on_change: Callable[[Bulletin], None] = lambda _bulletin: None,
+        on_refresh: Callable[[Bulletin], None] | None = None,
     ) -> None:
         self.config = config
-        self._on_bulletin = on_bulletin
+        self._on_change = on_change
+        self._on_refresh = on_refresh
         self._rate = rate
         self._started_s = time.monotonic()
         self._is_stopping = False
@@ -132,7 +135,7 @@ class Daemon:
         self._publish(self._watch.feed(decode), now_s)
 
     def _go_back(self) -> None:
-        """Lines come from before the time that was taken from the wall clock: begin again, with what is known."""
+        """Lines come from before the time taken from the wall clock: begin again, with what is known."""
         self._watch = Watch(self.config.watch_settings())
         for decode in self._recent:
             self._watch.feed(decode)
@@ -198,13 +201,18 @@ class Daemon:
         log.info("%s: %s", bulletin.state.value, ascii(bulletin.because)[1:-1])
         notify.status(f"{bulletin.state.value}: {bulletin.because}")
         self._picture.put(bulletin)
+        self._on_change(bulletin)
         if self._broker is not None:
             self._broker.changed(self.config.band.name, found, bulletin, now_s)
 
     def _show(self) -> None:
         """Refresh the terminal, whose ages go on while nothing changes."""
-        if self._on_bulletin is not None and self._watch.has_verdict:
-            self._on_bulletin(self._bulletin())
+        if self._on_refresh is not None and self._watch.has_verdict:
+            self._on_refresh(self._bulletin())
+
+    def wait_for_broker(self, timeout_s: float) -> bool:
+        """True as soon as the broker has accepted us, or if there is none."""
+        return self._broker is None or self._broker.wait_connected(timeout_s)
 
     def _bulletin(self) -> Bulletin:
         return replace(self._watch.bulletin(), parts=self._parts())

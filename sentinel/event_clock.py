@@ -24,4 +24,5 @@ class EventClock:
 
     def now_s(self, monotonic_s: float) -> float:
         """Event time at a monotonic time."""
-        return self._base_s + self._rate * (monotonic_s - self._at_monotonic_s)
+        rate = self._rate if self.follows_lines else 1.0
+        return self._base_s + rate * (monotonic_s - self._at_monotonic_s)

@@ -130,6 +130,9 @@ class BrokerOutput:
         health = self._link.health()
         return Part("broker", health.is_connected, health.reason)
 
+    def wait_connected(self, timeout_s: float) -> bool:
+        return self._link.wait_connected(timeout_s)
+
     def dropped_events(self) -> int:
         return self._link.health().dropped_events
 

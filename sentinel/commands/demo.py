@@ -9,6 +9,7 @@ import argparse
 import contextlib
 import logging
 import shutil
+import sys
 import tempfile
 import threading
 import time
@@ -19,7 +20,9 @@ from sentinel.errors import ConfigError, RunError
 
 LONGEST_DEMO_S = 600.0
 DAEMON_PATIENCE_S = 10.0
+BROKER_PATIENCE_S = 25.0
 SETTLING_S = 3.0
+SETTLING_BAND_S = 300.0
 """After the decoder has ended: time for the last verdict to arrive at the subscriber."""
 
 
@@ -31,7 +34,7 @@ def register(subcommands: Subcommands) -> None:
         "sentinel demo --seed 7 --keep demo",
     )
     command.add_argument("--seed", type=int, default=1, help="which evening (%(default)s)")
-    command.add_argument("--speed", type=_speed, default=None, help="band time over clock time (110)")
+    command.add_argument("--speed", type=_speed, default=None, help="band time over clock time (130)")
     command.add_argument(
         "--keep", type=Path, metavar="DIR", help="keep log, picture and configuration in DIR"
     )
@@ -74,22 +77,33 @@ def _play(options: argparse.Namespace, folder: Path, picture: Path) -> int:
     from sentinel.rehearsal.evening import DEFAULT_SPEED
 
     speed = options.speed or DEFAULT_SPEED
-    logging.basicConfig(filename=folder / "sentinel.log", level=logging.INFO, format="%(asctime)s %(message)s")
+    logging.basicConfig(
+        filename=folder / "sentinel.log", level=logging.INFO, format="%(asctime)s %(message)s"
+    )
     with contextlib.ExitStack() as stack:
         broker = stack.enter_context(EmbeddedBroker())
         config = load(write_config(folder, broker.port))
         view = TerminalView()
         stack.callback(view.close)
         subscriber = stack.enter_context(Subscriber(broker.port, view.say))
-        daemon = Daemon(config, folder, rate=speed, on_bulletin=view.update)
+        (folder / LOG_NAME).touch()
+        daemon = Daemon(
+            config,
+            folder,
+            rate=speed,
+            on_change=view.update,
+            on_refresh=view.update if sys.stdout.isatty() else None,
+        )
         watching = threading.Thread(target=daemon.run, name="daemon")
         watching.start()
         stack.callback(watching.join, DAEMON_PATIENCE_S)
         stack.callback(daemon.stop)
+        if not daemon.wait_for_broker(BROKER_PATIENCE_S):
+            raise RunError("the daemon could not reach the demo's broker")
         with invented_decoder(folder / LOG_NAME, options.seed, speed) as decoder:
             if decoder.wait(LONGEST_DEMO_S) != 0:
                 raise RunError("the invented decoder failed")
-        time.sleep(SETTLING_S)
+        time.sleep(min(SETTLING_S, SETTLING_BAND_S / speed))
     if picture != folder / "panel.png":
         shutil.copyfile(folder / "panel.png", picture)
     print(subscriber.summary())

@@ -24,16 +24,24 @@ def run(options: argparse.Namespace) -> int:
     from sentinel.config import check_paths, load
     from sentinel.daemon import Daemon
     from sentinel.identity import state_directory
-    from sentinel.panel.terminal import TerminalView
 
     config = load(options.config)
     if not config.source:
         raise ConfigError(f"{config.file}: [[source]] is missing; add one with path and layout")
     for fault in check_paths(config):
         raise ConfigError(fault)
-    set_up_log(logging.DEBUG if options.verbose else logging.INFO)
-    view = TerminalView() if options.show else None
-    daemon = Daemon(config, state_directory(), on_bulletin=view.update if view else None)
+    set_up_log(logging.DEBUG if options.verbose else logging.WARNING if options.show else logging.INFO)
+    view = None
+    if options.show:
+        from sentinel.panel.terminal import TerminalView
+
+        view = TerminalView()
+    daemon = Daemon(
+        config,
+        state_directory(),
+        on_change=view.update if view else lambda _bulletin: None,
+        on_refresh=view.update if view and sys.stdout.isatty() else None,
+    )
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: daemon.stop())
     try:

@@ -2,7 +2,7 @@
 
 Quiet, with locals, a beacon and a false decode or two; a ping heard twice; a sporadic E opening to the
 south-west from about the 19th to the 52nd minute; then nothing far for half an hour, so that every watch
-is back at quiet before the end. At the default speed it passes in about 45 seconds.
+is back at quiet before the end. At the default speed it passes in about 40 seconds.
 """
 
 import random
@@ -17,7 +17,7 @@ from sentinel.rehearsal.scene import Scene
 
 START_S = datetime(2026, 6, 20, 20, 45, tzinfo=UTC).timestamp()
 LENGTH_S = 82 * 60
-DEFAULT_SPEED = 110.0
+DEFAULT_SPEED = 130.0
 LOCATOR, CALLSIGN, CANARY = FN84.locator, FN84.call, "VE1QBC"
 
 _PING_S = 13 * 60

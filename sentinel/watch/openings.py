@@ -58,6 +58,11 @@ class Openings:
         """The live openings, oldest first."""
         return tuple(self._publish(life) for life in self._lives.values())
 
+    def mode_of(self, area: Area) -> Mode:
+        """The mode of an area's opening; unknown where it has none."""
+        life = self._lives.get(area.number)
+        return Mode.UNKNOWN if life is None else self.judge_life(life).mode
+
     def headings(self, hearing: Hearing, at_s: float) -> tuple[Heading, ...]:
         """The live directions, the busiest first."""
         rows = []

@@ -47,11 +47,15 @@ def reach(live: Sequence[Track]) -> str:
 
 def quiet(at_s: float, near_stations: int, last_far_at_s: float | None) -> str:
     """Nothing far is coming through; what shows that the receiver works."""
-    since = "" if last_far_at_s is None else f" for {minutes(at_s - last_far_at_s)}"
+    if last_far_at_s is not None and at_s - last_far_at_s < 60:
+        heard = "Only brief pings come from afar"
+    else:
+        since = "" if last_far_at_s is None else f" for {minutes(at_s - last_far_at_s)}"
+        heard = f"Nothing far has been heard{since}"
     if near_stations == 0:
-        return f"Nothing far has been heard{since}."
+        return f"{heard}."
     locals_ = "1 local station shows" if near_stations == 1 else f"{near_stations} local stations show"
-    return f"Nothing far has been heard{since}; {locals_} that the receiver works."
+    return f"{heard}; {locals_} that the receiver works."
 
 
 def stirring(live: Sequence[Track], bearing_deg: float, at_s: float) -> str:
@@ -88,4 +92,16 @@ def opened(live: Sequence[Track], bearing_deg: float, at_s: float, usual_per_hou
     return (
         f"{stations(len(live)).capitalize()} from the {where}{within}, {again} of them more than once, "
         f"where {usual_per_hour:.0f} an hour are usual: {MODE_WORDS[mode]}."
+    )
+
+
+def still_open(live: Sequence[Track], bearing_deg: float, open_s: float, silent_s: float, mode: Mode) -> str:
+    """How an opening stands after its first minute."""
+    where = f"{compass_point(bearing_deg)} ({bearing_deg:.0f}°"
+    if not live:
+        return f"The opening to the {where}) has been silent for {minutes(silent_s)}."
+    ago = "" if silent_s < 60 else f", the last {minutes(silent_s)} ago"
+    return (
+        f"{stations(len(live)).capitalize()} from the {where}, {reach(live)}){ago}, "
+        f"open for {minutes(open_s)}: {MODE_WORDS[mode]}."
     )

@@ -1,9 +1,9 @@
 """What is usual here: how often far stations are newly heard, and how often false calls appear.
 
 The state follows from evidence against this background. A newcomer that has not come back counts as a ping;
-the rate of pings is estimated from those of the last twenty minutes, from the same hour of other days, and from
-a published prior: the daily rhythm of meteors and the year's showers. Stations that come back do not count, so
-an opening that builds up does not raise its own bar.
+the rate of pings is estimated from those of the last twenty minutes, from the same hour of other days, and
+from a published prior: the daily rhythm of meteors and the year's showers. Stations that come back do not
+count, so an opening that builds up does not raise its own bar.
 """
 
 from collections import OrderedDict, deque

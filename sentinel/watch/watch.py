@@ -6,15 +6,15 @@ within a slot nor how often anyone calls ``tick`` changes a verdict.
 """
 
 from sentinel.trade.locator import center_of
-from sentinel.watch.bulletin import BlindReason, Bulletin, Notable, State, Station
+from sentinel.watch.bulletin import Bulletin, Notable, State, Station
 from sentinel.watch.changes import Change, StateChanged
 from sentinel.watch.decode import Decode
 from sentinel.watch.hearing import FarDecode, Hearing
 from sentinel.watch.knowledge import Knowledge
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.openings import Openings, best_mode, counted
-from sentinel.watch.receiver import Receiver, ReceiverFact
-from sentinel.watch.sentences import opened, quiet, stirring
+from sentinel.watch.receiver import Blindness, Receiver, ReceiverFact
+from sentinel.watch.sentences import opened, quiet, still_open, stirring
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.track import Track
 from sentinel.watch.verdict import Verdict, decide
@@ -22,6 +22,8 @@ from sentinel.watch.verdict import Verdict, decide
 LATE_S = 60.0
 """A line may be stamped this much earlier than the newest one: late passes of a decoder, two sources."""
 PUBLISHED_STATIONS = 64
+JUST_S = 90.0
+"""So long after it began, an opening is explained by what decided; later by how it stands."""
 
 
 class Watch:
@@ -41,8 +43,7 @@ class Watch:
         self._judged_at_s = float("-inf")
         self._since_s = 0.0
         self._previous: State | None = None
-        self._because = ""
-        self._blind_reason: BlindReason | None = None
+        self._blindness: Blindness | None = None
         self._last_far_at_s: float | None = None
         self._state: State | None = None
         self._bulletin: Bulletin | None = None
@@ -161,8 +162,7 @@ class Watch:
     def _change_state(self, verdict: Verdict, at_s: float) -> StateChanged:
         previous, self._state = self._state, verdict.state
         self._since_s, self._previous = at_s, previous
-        self._because = self._explain(verdict, at_s)
-        self._blind_reason = verdict.blindness.reason if verdict.blindness else None
+        self._blindness = verdict.blindness
         return StateChanged(at_s, self.bulletin(at_s))
 
     def _coming_through(self, at_s: float) -> list[Track]:
@@ -179,21 +179,25 @@ class Watch:
         lives = [track.lives_until_s(window_s) for area in areas for track in area.members.values()]
         return min((due for due in (*ends, *lives) if due > at_s), default=float("inf"))
 
-    def _explain(self, verdict: Verdict, at_s: float) -> str:
-        if verdict.blindness is not None:
-            return verdict.blindness.sentence
-        if verdict.state is State.QUIET:
-            return quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
+    def _explain(self, at_s: float) -> str:
+        """One sentence with the numbers that decided, as they stand now."""
+        if self._blindness is not None:
+            return self._blindness.sentence
         areas = [(counted(a, self.hearing.coming_through(a, at_s)), a) for a in self.hearing.grouping.areas]
-        best, area = max(
-            ((tracks, a) for tracks, a in areas if tracks),
+        live, area = max(
+            ((tracks, a) for tracks, a in areas if tracks or a.is_open),
             key=lambda row: (row[1].is_open, len(row[0]), -row[1].number),
+            default=([], None),
         )
-        headings = self.openings.headings(self.hearing, at_s)
-        if verdict.state is State.STIRRING:
-            return stirring(best, area.bearing_deg(), at_s)
-        usual_per_hour = 60.0 * self.hearing.usual.pings_per_min(at_s)
-        return opened(best, area.bearing_deg(), at_s, usual_per_hour, headings[0].mode)
+        if self._state is State.QUIET or area is None:
+            return quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
+        if self._state is State.STIRRING:
+            return stirring(live, area.bearing_deg(), at_s)
+        mode = self.openings.mode_of(area)
+        if live and at_s - self._since_s < JUST_S:
+            usual_per_hour = 60.0 * self.hearing.usual.pings_per_min(at_s)
+            return opened(live, area.bearing_deg(), at_s, usual_per_hour, mode)
+        return still_open(live, area.bearing_deg(), at_s - self._since_s, at_s - area.last_at_s, mode)
 
     # --- out --------------------------------------------------------------------------------------
 
@@ -212,8 +216,8 @@ class Watch:
             state=self._state,
             since_s=self._since_s,
             previous=self._previous,
-            because=self._because,
-            blind_reason=self._blind_reason,
+            because=self._explain(now_s),
+            blind_reason=self._blindness.reason if self._blindness else None,
             far_stations=None if is_blind else len(live),
             headings=headings,
             mode=best_mode(openings) or (headings[0].mode if headings else None),
