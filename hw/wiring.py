@@ -19,7 +19,7 @@ TITLES = {
     "lamps": "Lamps: one, three or up to eight",
 }
 NOTES = {
-    "button": "No resistor: the pin's own pull-up is used.",
+    "button": "1 kilohm in series protects the pin; its own pull-up is used.",
     "buzzer": "Collector to - of the buzzer; a diode across the buzzer, its bar at +.",
     "lamps": "R: 470 ohm for red, orange, yellow; 330 ohm for white, blue, green.",
 }

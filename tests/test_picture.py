@@ -12,11 +12,13 @@ from panel_strategies import bulletins
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from sentinel.panel import words
+from sentinel.panel.farewell import farewell_items, farewell_picture
 from sentinel.panel.fonts import Face, font, shorten, width_of, wrap
 from sentinel.panel.map import REACHES_KM, View, clipped, coastlines, reach_for
 from sentinel.panel.picture import SIZES, draw, layout
 from sentinel.panel.samples import contact_sheet, draw_samples, samples
 from sentinel.panel.sheet import Item
+from sentinel.panel.style import STYLES
 from sentinel.watch.bulletin import Bulletin, Heading, Mode, State
 
 GOLDEN = Path(__file__).parent / "golden" / "panel"
@@ -79,6 +81,15 @@ def test_four_headings_each_keep_bearing_and_count(size: tuple[int, int]) -> Non
     for heading in bulletin.headings:
         assert words.bearing_words(heading.bearing_deg) in texts
         assert str(heading.stations) in texts
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_the_farewell_says_off_and_since_when(size: tuple[int, int]) -> None:
+    items = tuple(farewell_items(STYLES[size], samples()["open"].at_s))
+    assert_nothing_clips_or_overlaps(items, size)
+    texts = " ".join(item.text for item in items)
+    assert texts.startswith(" OFF") and "stopped on 14 Jun at 12:12 UTC." in texts
+    assert farewell_picture(size, 0.0).size == size
 
 
 def darkness(picture: Image.Image) -> float:

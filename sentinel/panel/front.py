@@ -119,6 +119,8 @@ def several_blocks(headings: list[Heading], is_narrow: bool) -> list[Block]:
     """A row for each of the strongest headings; in a narrow column the reach of all is one line."""
     rows = tuple(words.heading_row(heading) for heading in headings[:MOST_ROWS])
     if not is_narrow:
+        has_room = len(rows) == 2
+        rows = tuple((*row[:2], f"{row[2]} km", *row[3:]) if has_room else row for row in rows)
         return [Block("heading", rows, Face.BOLD)]
     nearest, farthest = min(h.nearest_km for h in headings), max(h.farthest_km for h in headings)
     return [
