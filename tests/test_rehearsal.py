@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from sentinel.rehearsal.decoder import main as decoder_main
 from sentinel.rehearsal.evening import CANARY, DEFAULT_SPEED, LENGTH_S, evening
 from sentinel.rehearsal.exchanges import Style
-from sentinel.rehearsal.false_decodes import false_message
-from sentinel.rehearsal.habits import SLOT_S, Operator, traffic
+from sentinel.rehearsal.false_decodes import false_message, random_field
+from sentinel.rehearsal.habits import SLOT_S, Operator, sittings, traffic
 from sentinel.rehearsal.heard import Scenario
 from sentinel.rehearsal.kinds import AILING, KINDS, NEVER_OPEN, OPENINGS, build
 from sentinel.rehearsal.logs import LAYOUTS, PLAIN, reading_layout, render, write_log
@@ -26,7 +26,8 @@ from sentinel.rehearsal.population import stations_around, world
 from sentinel.rehearsal.scatter import meteor_rate
 from sentinel.sky.geodesy import path_between
 from sentinel.trade.callsign import parse_call
-from sentinel.trade.locator import locator_of
+from sentinel.trade.land import is_plausible
+from sentinel.trade.locator import center_of, is_locator, locator_of
 from sentinel.trade.message import parse_message
 
 SEED = 3
@@ -77,6 +78,37 @@ def test_every_station_has_an_invented_call_and_lives_in_its_locator() -> None:
         assert call is not None, station
         assert station.call[-3] == "Q"
         assert station.locator == locator_of(station.lat_deg, station.lon_deg)
+
+
+def test_calls_and_locators_agree_as_the_trade_would_have_it() -> None:
+    stations = world(0)
+    agree = [s for s in stations if is_plausible(_place_of(s.call), *center_of(s.square))]
+    assert len(agree) / len(stations) > 0.985
+
+
+def _place_of(text: str) -> str:
+    call = parse_call(text)
+    assert call is not None, text
+    return call.place
+
+
+def test_noise_prints_standard_calls_and_near_squares_as_often_as_the_protocol_makes_it() -> None:
+    """97.7 % of random 28-bit values are standard calls; 3.7 % of all squares lie within 2,350 km of JO22."""
+    rng = random.Random(2)
+    squares = [word for _ in range(20000) for word in false_message(rng).split()[-1:] if is_locator(word)]
+    near = [square for square in squares if path_between(52.5, 5.0, *center_of(square)).distance_km < 2350.0]
+    assert len(near) / len(squares) == pytest.approx(0.037, abs=0.006)
+    fields = [random_field(rng) for _ in range(20000)]
+    assert sum("Q" in field[2:] for field in fields) / len(fields) == pytest.approx(0.977, abs=0.006)
+
+
+def test_people_sit_at_the_radio_in_the_evening_and_hardly_at_night() -> None:
+    rng = random.Random(8)
+    local_hours = [(start_s / 3600.0 + 4.0) % 24.0 for start_s, _ in sittings(0.0, 400 * 86400.0, 60.0, rng)]
+    assert len(local_hours) == pytest.approx(400, rel=0.1)
+    evening_share = sum(16.0 <= hour <= 23.0 for hour in local_hours) / len(local_hours)
+    assert evening_share > 0.4
+    assert sum(1.0 <= hour <= 4.0 for hour in local_hours) / len(local_hours) < 0.02
 
 
 def test_no_call_that_noise_prints_can_be_somebodys() -> None:

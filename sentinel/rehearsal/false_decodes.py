@@ -33,7 +33,7 @@ def false_message(rng: random.Random, own_call: str = "") -> str:
         return f"{own_call} {_standard_call(rng)} {_last_field(rng)}"
     if kind < 0.90:
         roger = "R " if rng.random() < 0.5 else ""
-        return f"{_field_28(rng)} {_field_28(rng)} {roger}{_last_field(rng)}"
+        return f"{random_field(rng)} {random_field(rng)} {roger}{_last_field(rng)}"
     if kind < 0.96:
         return _free_text(rng)
     long_call = "".join(rng.choice(_SECOND + "/") for _ in range(6)) + _area_and_suffix(rng)
@@ -55,7 +55,8 @@ def false_audio_hz(rng: random.Random) -> int:
     return rng.randint(200, 3000)
 
 
-def _field_28(rng: random.Random) -> str:
+def random_field(rng: random.Random) -> str:
+    """A random 28-bit value as a decoder prints it: a call, a hash, or a kind of CQ."""
     value = rng.random()
     if value < _CALL_SHARE:
         return _standard_call(rng) + ("/P" if rng.random() < 0.1 else "")

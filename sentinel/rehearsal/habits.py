@@ -14,6 +14,7 @@ from sentinel.rehearsal.exchanges import Line, Style, Voice, cq, qso
 from sentinel.rehearsal.population import Station
 
 SLOT_S = 15  # FT8
+DAY_S = 86400.0
 # A message is sent again when the other end did not copy it: one in seven (practice).
 _REPEAT_CHANCE = 0.15
 _MOST_REPEATS = 3
@@ -64,6 +65,23 @@ class _Chair:
     def own_slot(self, slot: int) -> int:
         """The first slot from ``slot`` on that has the chair's parity."""
         return slot + (slot + self.parity) % 2
+
+
+def sittings(
+    began_s: float, ended_s: float, lon_deg: float, rng: random.Random
+) -> Iterator[tuple[float, float]]:
+    """When one operator sits at the radio: on most days once or twice, for half an hour to four hours.
+
+    Most often in the evening, less in the morning, local time; hardly ever at night (an assumption).
+    """
+    midnight_s = began_s - (began_s + lon_deg * 240.0) % DAY_S
+    while midnight_s < ended_s:
+        for hour in (rng.gauss(9.5, 2.0), rng.gauss(19.5, 1.8)):
+            start_s = midnight_s + hour * 3600.0
+            end_s = start_s + rng.uniform(0.5, 4.0) * 3600.0
+            if rng.random() < 0.5 and start_s < ended_s and end_s > began_s:
+                yield max(began_s, start_s), min(ended_s, end_s)
+        midnight_s += DAY_S
 
 
 def traffic(

@@ -19,6 +19,7 @@ NEVER_OPEN: dict[str, Kind] = {
     "rr73-traffic": quiet_days.rr73_traffic,
     "false-flood": quiet_days.false_flood,
     "aircraft-day": quiet_days.aircraft_day,
+    "lone-station": quiet_days.lone_station,
     "own-transmissions": quiet_days.own_transmissions,
 }
 OPENINGS: dict[str, Kind] = {
@@ -29,6 +30,7 @@ OPENINGS: dict[str, Kind] = {
     "es-several-hops": open_days.several_hops,
     "es-in-contest": open_days.in_contest,
     "es-in-flood": open_days.in_flood,
+    "es-few-and-ghosts": open_days.few_with_ghosts,
     "f2": open_days.f2,
     "transequatorial": open_days.transequatorial,
     "far-alone": open_days.far_alone,

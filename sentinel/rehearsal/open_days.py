@@ -91,6 +91,16 @@ def in_flood(kind: str, seed: int) -> Scenario:
     return _with_sporadic_e(plan, scene)
 
 
+def few_with_ghosts(kind: str, seed: int) -> Scenario:
+    """Three to six stations only, and meanwhile false decodes that look like true ones from elsewhere."""
+    plan = sporadic_e_plan(kind, seed, (25.0, 90.0))
+    scene, rng = plan.scene(), plan.rng
+    scene.add_ghosts(rng.randint(1, 3), plan.began_s, plan.ended_s)
+    cloud = skies.sporadic_e("es-a", plan.target, plan.began_s, plan.ended_s, rng)
+    scene.add_opening(cloud, 1.0, most=rng.randint(3, 6))
+    return scene.finish()
+
+
 def f2(kind: str, seed: int) -> Scenario:
     """F2 in the winter half-year, the midpoint near noon: nothing nearer than 2,600 km."""
     plan = f2_plan(kind, seed, (25.0, 120.0))
@@ -151,7 +161,7 @@ def regulars(kind: str, seed: int) -> Scenario:
     rng = plan.rng
     began_s = plan.began_s - (_REGULAR_DAYS - 0.5) * DAY_S
     scene = Scene(kind, seed, plan.home, began_s, began_s + _REGULAR_DAYS * DAY_S)
-    scene.add_locals(4, activity=0.1)
+    scene.add_neighbours(5, activity=0.3)
     beacon, daily, *others = stations_around(*plan.home.place, 500.0, 640.0, 4, rng)
     scene.add_beacon(beacon, 8, rng.uniform(-16.0, -8.0))
     for day in range(_REGULAR_DAYS):

@@ -10,12 +10,12 @@ from collections.abc import Iterable, Sequence
 from sentinel.rehearsal.exchanges import Style, Voice, cq, qso
 from sentinel.rehearsal.failures import Failure
 from sentinel.rehearsal.false_decodes import false_audio_hz, false_dt_s, false_message, false_snr_db
-from sentinel.rehearsal.habits import SLOT_S, Operator, Transmission, traffic
+from sentinel.rehearsal.habits import SLOT_S, Operator, Transmission, sittings, traffic
 from sentinel.rehearsal.heard import Heard, Home, Scenario, Settings
 from sentinel.rehearsal.openings import Ground
 from sentinel.rehearsal.paths import HomePath, Mechanism, candidates, home_paths, paths_from, true_path
 from sentinel.rehearsal.physics import decode_probability, printed_snr_db
-from sentinel.rehearsal.population import Station, stations_around
+from sentinel.rehearsal.population import Station, invented_call, stations_around
 from sentinel.rehearsal.scatter import AircraftPass, pings
 from sentinel.rehearsal.truth import true_openings
 
@@ -68,6 +68,18 @@ class Scene:
         operators = [self._operator(station, began_s, ended_s, activity, style) for station in stations]
         self._hear(operators, Ground(), "ground", home_paths(stations, self.home.place), answered)
         return stations
+
+    def add_neighbours(self, count: int, activity: float) -> None:
+        """Locals who come and go as people do, so that most of the night is silent."""
+        rng = self.rng
+        stations = stations_around(*self.home.place, 8.0, 150.0, count, rng)
+        self._used.update(station.call for station in stations)
+        operators = [
+            self._operator(station, *times, activity)
+            for station in stations
+            for times in sittings(self.began_s, self.ended_s, self.home.place[1], rng)
+        ]
+        self._hear(operators, Ground(), "ground", home_paths(stations, self.home.place), 0.45)
 
     def add_opening(
         self, mechanism: Mechanism, active: float, most: int = _MOST_OPERATORS, fewest: int = 3
@@ -186,6 +198,16 @@ class Scene:
                     round(false_dt_s(rng), 1),
                     false_audio_hz(rng),
                 )
+            )
+
+    def add_ghosts(self, count: int, began_s: float, ended_s: float) -> None:
+        """False decodes of the worst sort: an allocated call with a locator of its area, once each."""
+        rng = self.rng
+        for path in rng.sample(self._everybody, count):
+            at_s = int(rng.uniform(began_s, ended_s) // SLOT_S) * SLOT_S
+            message = f"CQ {invented_call(path.station.call[:-3], rng)} {path.station.square}"
+            self.heard.append(
+                Heard(at_s, message, false_snr_db(rng), round(false_dt_s(rng), 1), false_audio_hz(rng))
             )
 
     def add_stall(self, began_s: float, ended_s: float) -> None:
