@@ -178,6 +178,25 @@ def test_on_connected_is_called_at_every_connection(broker: RealBroker) -> None:
         assert calls.acquire(timeout=10)
 
 
+def test_a_failing_on_connected_does_not_end_the_connection(
+    broker: RealBroker, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fail() -> None:
+        raise ZeroDivisionError
+
+    with Listener(broker) as listener, running(settings_for(broker), on_connected=fail) as link:
+        link.publish(event(b"x"))
+        listener.wait_for(EVENT, b"x")
+        assert link.health().is_connected
+    assert len(broker_connections(broker)) == 1
+    assert "ZeroDivisionError" in caplog.text
+
+
+def broker_connections(broker: RealBroker) -> list[str]:
+    """The link's connections, in the broker's log."""
+    return [line for line in broker.log if "New client connected" in line and " as sentinel-" in line]
+
+
 def test_a_live_command_arrives_and_a_retained_one_does_not_come_at_connection(broker: RealBroker) -> None:
     received: list[Received] = []
     arrived = threading.Semaphore(0)

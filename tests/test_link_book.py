@@ -137,6 +137,18 @@ def test_connections_that_never_last_are_made_ever_more_seldom() -> None:
     assert reasons == [False, False, True, False, False]
 
 
+def test_a_wrong_password_is_tried_ever_more_seldom() -> None:
+    book = LinkBook(0, PATIENCE)
+    book.open_session(0)
+    delays = []
+    for now_s in range(4):
+        book.opened(now_s)
+        book.refused(134, "bad password", now_s)
+        book.closed("lost", now_s)
+        delays.append(book.reconnect_delay_s)
+    assert delays == [4, 8, 16, 32]
+
+
 def test_so_many_messages_are_out_and_no_more() -> None:
     book = connected_book()
     for i in range(MAX_OUTSTANDING + 1):

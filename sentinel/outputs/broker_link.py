@@ -11,8 +11,7 @@
 import contextlib
 import logging
 import threading
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from typing import Any, cast
 
 from paho.mqtt import client as mqtt
@@ -23,14 +22,12 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from sentinel.outputs.broker_settings import (
-    FIRST_FAILURE_CODE,
     BrokerSettings,
     connect_fault,
     refusal_fault,
-    tls_context,
 )
 from sentinel.outputs.link_book import MAX_DELAY_S, LinkHealth, Patience, Protocol
-from sentinel.outputs.link_worker import LinkWorker, Received, Session
+from sentinel.outputs.link_worker import LinkWorker, Received, Session, Subscription
 from sentinel.outputs.mqtt_messages import WILL_DELAY_S, MqttMessage
 
 __all__ = ["BrokerLink", "BrokerSettings", "LinkHealth", "Patience", "Protocol", "Received", "Subscription"]
@@ -49,30 +46,8 @@ log = logging.getLogger("sentinel.mqtt")
 _PAHO_VERSION = {Protocol.V5: mqtt.MQTTv5, Protocol.V311: mqtt.MQTTv311}
 
 
-@dataclass(frozen=True, slots=True)
-class Subscription:
-    """A topic filter; ``wants_retained`` asks for what the broker holds already."""
-
-    topic_filter: str
-    wants_retained: bool = False
-
-
 class BrokerLink(LinkWorker):
-    """The link, see ``LinkWorker``. Raises ConfigError for TLS files that cannot be used."""
-
-    def __init__(
-        self,
-        settings: BrokerSettings,
-        *,
-        birth: MqttMessage,
-        will: MqttMessage,
-        subscriptions: Sequence[Subscription] = (),
-        **options: Any,
-    ) -> None:
-        super().__init__(settings, birth=birth, will=will, **options)
-        hub = () if self.hub_birth is None else (Subscription(self.hub_birth.topic),)
-        self.subscriptions = (*subscriptions, *hub)
-        self.tls = tls_context(settings) if settings.tls else None
+    """The link: see ``LinkWorker``."""
 
     def new_session(self, protocol: Protocol) -> Session:
         return _PahoSession(self, protocol)
@@ -230,11 +205,16 @@ class _PahoSession:
         )
 
     def _disconnected(
-        self, _client: mqtt.Client, _data: object, _flags: object, code: ReasonCode, _properties: object
+        self,
+        _client: mqtt.Client,
+        _data: object,
+        flags: mqtt.DisconnectFlags,
+        code: ReasonCode,
+        _properties: object,
     ) -> None:
         settings = self._link.settings
-        is_from_broker = self._is_v5 and code.value > FIRST_FAILURE_CODE
-        reason = refusal_fault(code.value, settings) if is_from_broker else f"lost {settings.where}"
+        is_told = flags.is_disconnect_packet_from_server and code.is_failure
+        reason = refusal_fault(code.value, settings) if is_told else f"lost {settings.where}"
         self._link.session_closed(self, reason)
         self._set_delay(self._link.reconnect_delay_s())
 
@@ -279,8 +259,10 @@ def _stop_loop(client: mqtt.Client) -> None:
 
 
 def _library_log() -> logging.Logger:
-    """The library's own log: its line for every failed attempt is dropped, ours is said once."""
+    """The library's own log, without its line for every failed attempt (ours is said once), and without its
+    debug lines, which show topics as they came."""
     library_log = logging.getLogger(f"{log.name}.library")
+    library_log.setLevel(logging.INFO)
     library_log.addFilter(_is_worth_a_line)
     return library_log
 

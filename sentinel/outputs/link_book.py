@@ -27,10 +27,10 @@ HUB_SECOND_TIME = 5
 ANSWER_PATIENCE_S = 5.0
 MAX_ANSWER_PATIENCE_S = 30.0
 MAX_DELAY_S = 120.0
-# Shorter connections mean that something ends them: another client with our id, or a message that the broker
-# does not like. They are made ever more seldom, or they would go on for ever.
+# Shorter connections, like refused ones, mean that something ends them: a wrong password, another client with
+# our id, a message that the broker does not like. They are made ever more seldom.
 SHORT_LIFE_S = 60.0
-SHORT_LIVES_BEFORE_DOUBT = 3
+BAD_CLOSES_BEFORE_DOUBT = 3
 SILENT_CLOSES_BEFORE_DOUBT = 3
 _MAX_REFUSED_TOPICS = 32
 
@@ -88,7 +88,7 @@ class LinkBook:
         self._failed_sessions = 0
         self._was_answered = False
         self._silent_closes = 0
-        self._short_lives = 0
+        self._bad_closes = 0
         self._proven: Protocol | None = None
         self._resends_due_s: list[float] = []
         self._outstanding: dict[int, _Sent] = {}
@@ -165,6 +165,8 @@ class LinkBook:
 
     def closed(self, reason: str, now_s: float) -> None:
         """The connection has ended."""
+        has_lived = self.is_connected and now_s - self._since_s >= SHORT_LIFE_S
+        self._bad_closes = 0 if has_lived else self._bad_closes + 1
         if not self._was_answered:
             self._note_loss(
                 "the broker closed the connection without an answer: see mqtt.port and mqtt.tls", now_s
@@ -174,8 +176,7 @@ class LinkBook:
             if self._proven is not self.protocol or self._silent_closes >= SILENT_CLOSES_BEFORE_DOUBT:
                 self._try_the_other_protocol(now_s)
         elif self.is_connected:
-            self._short_lives = self._short_lives + 1 if now_s - self._since_s < SHORT_LIFE_S else 0
-            if self._short_lives >= SHORT_LIVES_BEFORE_DOUBT:
+            if self._bad_closes >= BAD_CLOSES_BEFORE_DOUBT:
                 reason += " soon after connecting, again and again: does another client use this node id?"
             self._note_loss(reason, now_s)
         self._was_answered = False
@@ -184,7 +185,7 @@ class LinkBook:
     @property
     def reconnect_delay_s(self) -> float:
         """How long a session should wait before it connects again, the first time."""
-        return self._doubled(self._short_lives)
+        return self._doubled(self._bad_closes)
 
     def session_died(self, reason: str, now_s: float) -> None:
         """The session cannot go on by itself."""

@@ -12,11 +12,11 @@ import random
 import threading
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol as StructuralType
 
-from sentinel.outputs.broker_settings import BrokerSettings, refusal_fault
+from sentinel.outputs.broker_settings import BrokerSettings, refusal_fault, tls_context
 from sentinel.outputs.link_book import LinkBook, LinkHealth, Patience, Protocol
 from sentinel.outputs.mqtt_messages import MqttMessage
 from sentinel.outputs.outbox import Held, as_sent
@@ -37,6 +37,14 @@ class Received:
     topic: str
     payload: bytes
     is_retained: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Subscription:
+    """A topic filter; ``wants_retained`` asks for what the broker holds already."""
+
+    topic_filter: str
+    wants_retained: bool = False
 
 
 class Session(StructuralType):
@@ -62,7 +70,8 @@ class LinkWorker(ABC):
     ``on_connected`` runs in the worker thread after every connection, ``on_received`` in the library's
     thread: both must return soon. ``first_protocol`` spares the wait where a broker is known to speak only
     3.1.1. ``hub_birth`` is the message by which a home-automation hub says that it has started: then it gets
-    every retained value again, its own description first.
+    every retained value again, its own description first. Raises ConfigError for TLS files that cannot be
+    used.
     """
 
     def __init__(
@@ -71,6 +80,7 @@ class LinkWorker(ABC):
         *,
         birth: MqttMessage,
         will: MqttMessage,
+        subscriptions: Sequence[Subscription] = (),
         on_connected: Callable[[], None] | None = None,
         on_received: Callable[[Received], None] | None = None,
         patience: Patience | None = None,
@@ -78,11 +88,14 @@ class LinkWorker(ABC):
         hub_birth: Received | None = None,
     ) -> None:
         self.settings = settings
+        self.tls = tls_context(settings) if settings.tls else None
         self.will = will
+        hub = () if hub_birth is None else (Subscription(hub_birth.topic),)
+        self.subscriptions = (*subscriptions, *hub)
         self.patience = patience or Patience(first_delay_s=random.uniform(*FIRST_DELAY_S))
         self._on_connected = on_connected
         self._on_received = on_received
-        self.hub_birth = hub_birth
+        self._hub_birth = hub_birth
         self._changed = threading.Condition()
         self._book = LinkBook(time.monotonic(), self.patience, first_protocol)
         self._book.outbox.put(birth, time.monotonic())
@@ -177,8 +190,8 @@ class LinkWorker(ABC):
         """A message came in."""
         if session is not self._session:
             return
-        if self.hub_birth is not None and received.topic == self.hub_birth.topic:
-            if received.payload == self.hub_birth.payload:
+        if self._hub_birth is not None and received.topic == self._hub_birth.topic:
+            if received.payload == self._hub_birth.payload:
                 with self._changed:
                     self._book.hub_was_born(time.monotonic(), jitter=random.uniform(0.5, 1.5))
                     self._changed.notify_all()
@@ -246,7 +259,10 @@ class LinkWorker(ABC):
         elif held is not None:
             self._send(held)
         if is_fresh and self._on_connected is not None:
-            self._on_connected()
+            try:
+                self._on_connected()
+            except Exception:
+                log.exception("what should follow a connection to the broker failed")
 
     def _replace_session(self) -> None:
         old, self._session = self._session, None
