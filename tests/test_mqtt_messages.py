@@ -72,9 +72,10 @@ def test_a_notable_is_an_event_with_its_type_and_sentence() -> None:
 
 
 def test_an_opening_event_tells_a_person_where_how_far_and_by_which_mode() -> None:
-    assert BEGAN["sentence"] == (
-        "6m is opening towards 95 degrees by sporadic E, 812 to 1950 km: 5 stations."
-    )
+    where = "towards the east (95 degrees), 812 to 1950 km, sporadic E"
+    ended = wire.opening_event_payload("6m", "ended", opening(), NOON_S, ENVELOPE)
+    assert BEGAN["sentence"] == f"6m is opening {where}: 5 far stations."
+    assert ended["sentence"] == f"The 6m opening {where} has ended after 20 min: 9 far stations in all."
 
 
 @pytest.mark.parametrize("count", [0, 1, 20, 25, 48, 49, 400])

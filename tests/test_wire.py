@@ -158,6 +158,13 @@ def test_a_crowded_state_message_stays_under_what_home_assistant_records() -> No
     assert len(to_json(wire.bulletin_payload(crowded_bulletin(), ENVELOPE))) < 16_384
 
 
+def test_of_too_many_openings_those_that_live_are_told_first() -> None:
+    past = [replace(opening(f"past-{i}"), ended_at_s=NOON_S, last_at_s=NOON_S - 100 + i) for i in range(20)]
+    bulletin = replace(open_bulletin(), openings=(*past, opening("living")))
+    told = [o["id"] for o in wire.bulletin_payload(bulletin, ENVELOPE)["openings"]]
+    assert told == ["living", "past-19", "past-18", "past-17", "past-16", "past-15"]
+
+
 def test_decoder_age_is_counted_to_the_moment_of_publishing() -> None:
     assert wire.bulletin_payload(open_bulletin(), ENVELOPE)["receiver"]["decoder_age_s"] == 15
     assert wire.bulletin_payload(quiet_bulletin(), ENVELOPE)["receiver"]["decoder_age_s"] is None

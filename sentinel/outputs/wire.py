@@ -6,7 +6,7 @@ distances to the kilometre, frequencies to 0.1 MHz, times to the second.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sentinel.outputs import payloads as p
@@ -24,7 +24,8 @@ from sentinel.outputs.values import (
     rounded_bearing_deg,
     to_json,
 )
-from sentinel.watch.bulletin import Bulletin, Mode, Notable, Opening, Part, State
+from sentinel.watch import sentences
+from sentinel.watch.bulletin import Bulletin, Notable, Opening, Part, State
 
 __all__ = [
     "Envelope",
@@ -48,17 +49,6 @@ __all__ = [
 # Bounds on the lists of one message: see ``pieces``.
 MAX_OPENINGS = 6
 MAX_NOTABLES = 5
-
-MODE_WORDS: Mapping[Mode, str] = {
-    Mode.SPORADIC_E: "sporadic E",
-    Mode.MULTI_HOP_SPORADIC_E: "multi-hop sporadic E",
-    Mode.F2: "F2",
-    Mode.TRANSEQUATORIAL: "transequatorial propagation",
-    Mode.METEOR_SCATTER: "meteor scatter",
-    Mode.AURORA: "aurora",
-    Mode.TROPO: "tropo",
-    Mode.UNKNOWN: "a mode not yet known",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +89,7 @@ def bulletin_payload(bulletin: Bulletin, envelope: Envelope, with_stations: bool
             mode=None if is_blind else bulletin.mode,
             openings=[]
             if is_blind
-            else [pieces.opening_payload(o) for o in bulletin.openings[:MAX_OPENINGS]],
+            else [pieces.opening_payload(o) for o in _most_telling(bulletin.openings)],
             notables=[pieces.notable_payload(n) for n in bulletin.notables[-MAX_NOTABLES:]],
             acknowledged=bulletin.is_acknowledged,
             receiver=pieces.receiver_payload(bulletin.receiver, envelope.t_s),
@@ -234,14 +224,20 @@ def _first_problem(node: NodeHealth, bulletins: Iterable[Bulletin]) -> str | Non
     return None
 
 
+def _most_telling(openings: Sequence[Opening]) -> list[Opening]:
+    """Those that live, then those that ended last, when there are too many; else all, in their order."""
+    if len(openings) <= MAX_OPENINGS:
+        return list(openings)
+    return sorted(openings, key=lambda o: (o.ended_at_s is not None, -o.last_at_s))[:MAX_OPENINGS]
+
+
 def _opening_sentence(band: str, phase: Phase, opening: Opening) -> str:
-    stations = pieces.stations_to_tell(phase, opening)
-    heard = f"{stations} station{'' if stations == 1 else 's'}"
+    heard = sentences.stations(pieces.stations_to_tell(phase, opening))
     where = (
-        f"towards {round(opening.bearing_deg) % 360} degrees by {MODE_WORDS[opening.mode]}, "
-        f"{opening.nearest_km} to {opening.farthest_km} km"
+        f"towards the {sentences.compass_point(opening.bearing_deg)} ({round(opening.bearing_deg) % 360} degrees), "
+        f"{opening.nearest_km} to {opening.farthest_km} km, {sentences.MODE_WORDS[opening.mode]}"
     )
     if phase == "began":
         return f"{band} is opening {where}: {heard}."
-    minutes = max(1, round((opening.last_at_s - opening.began_at_s) / 60))
-    return f"The {band} opening {where} has ended after {minutes} min: {heard} in all."
+    lasted = sentences.minutes(opening.last_at_s - opening.began_at_s)
+    return f"The {band} opening {where} has ended after {lasted}: {heard} in all."
