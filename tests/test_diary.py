@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from diary_samples import BAND, NOON_S, full_batch, opening, sighting
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sentinel.outputs.diary import Diary, DiaryUnavailable
@@ -20,6 +20,7 @@ from sentinel.outputs.diary_rows import (
     Checkpoint,
     DiaryBatch,
     DowntimeRow,
+    HealthRow,
     OpeningRow,
     SightingRow,
     SlotRow,
@@ -160,6 +161,7 @@ def test_a_row_that_nothing_can_hold_is_left_out_and_counted(path: Path) -> None
         assert [row.snr_db for row in sightings(connection, 0, NOON_S)] == [None]
 
 
+@settings(deadline=None)  # each example makes a file
 @given(call=st.text(max_size=30), locator=st.none() | st.text(max_size=30))
 def test_no_received_text_disturbs_the_diary(
     tmp_path_factory: pytest.TempPathFactory, call: str, locator: str | None
@@ -172,6 +174,7 @@ def test_no_received_text_disturbs_the_diary(
     assert row.distance_km == 2050.0
 
 
+@settings(deadline=None)
 @given(bearing_deg=st.floats(-720, 720))
 def test_a_bearing_is_kept_in_the_circle(
     tmp_path_factory: pytest.TempPathFactory, bearing_deg: float
@@ -203,10 +206,12 @@ def test_every_commit_is_synced_to_the_card(path: Path) -> None:
 @pytest.mark.parametrize("content", [b"this is not a database\n" * 400, b"\0" * 8192], ids=["text", "zeros"])
 def test_a_damaged_diary_is_set_aside_and_a_new_one_begins(path: Path, content: bytes) -> None:
     path.write_bytes(content)
+    path.with_name("diary.sqlite-wal").write_bytes(content)
     with Diary(path) as diary:
         diary.write(full_batch())
         assert "diary.sqlite.damaged-1" in diary.note
     assert (path.parent / "diary.sqlite.damaged-1").read_bytes() == content
+    assert (path.parent / "diary.sqlite.damaged-1-wal").read_bytes() == content
     assert len(contents(path)["opening"]) == 1
 
 
@@ -307,6 +312,16 @@ def test_pruning_drops_the_detail_that_is_too_old(path: Path) -> None:
         assert diary.prune(NOON_S + 29 * DAY_S + 1, PruneRule(keep_days=10)) == 20 * 40
         assert diary.prune(NOON_S + 29 * DAY_S + 1, PruneRule(keep_days=10)) == 0
     assert days_left(path) == list(range(20, 30))
+
+
+def test_pruning_in_short_steps_drops_the_same_rows(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sentinel.outputs.diary_prune.CHUNK_ROWS", 7)  # fewer than there are at one moment
+    with Diary(path) as diary:
+        for batch in days_of_sightings(15):
+            diary.write(batch)
+        diary.write(DiaryBatch(health=tuple(HealthRow(NOON_S, f"part {n}", True) for n in range(40))))
+        assert diary.prune(NOON_S + 14 * DAY_S + 1, PruneRule(keep_days=10)) == 5 * 40 + 40
+    assert days_left(path) == list(range(5, 15))
 
 
 def test_openings_outlive_the_detail_they_were_made_of(path: Path) -> None:

@@ -291,6 +291,22 @@ def test_the_queue_keeps_the_order_of_rows_over_an_outage() -> None:
     assert card.written.watched == (Watched(BAND, NOON_S + 8),)
 
 
+def test_what_comes_during_a_failing_write_stays_behind_what_was_there() -> None:
+    queue, card = DiaryQueue(), Card()
+
+    class Slow:
+        def write(self, batch: DiaryBatch) -> None:
+            queue.put(DiaryBatch(sightings=(sighting(NOON_S + 1),), watched=(Watched(BAND, NOON_S + 1),)))
+            raise DiaryUnavailable("the card came out while writing")
+
+    queue.put(DiaryBatch(sightings=(sighting(NOON_S),), watched=(Watched(BAND, NOON_S),)))
+    with pytest.raises(DiaryUnavailable):
+        queue.drain(Slow())
+    queue.drain(card)
+    assert [row.at_s for row in card.written.sightings] == [NOON_S, NOON_S + 1]
+    assert card.written.watched == (Watched(BAND, NOON_S + 1),)
+
+
 def test_a_full_queue_drops_the_oldest_sightings_and_never_an_opening() -> None:
     card, queue = Card(), DiaryQueue(limit_rows=20)
     for number in range(15):

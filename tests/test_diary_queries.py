@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from diary_samples import BAND, NOON_S, OPENING, opening, sighting
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sentinel.errors import ConfigError
@@ -89,6 +89,7 @@ def test_openings_are_found_by_date_direction_mode_and_band(
         assert [row.opening.id for row in openings(connection, wanted)] == ids
 
 
+@settings(deadline=None)  # each example makes a file
 @given(
     bearings=st.lists(st.floats(0, 360, exclude_max=True), min_size=1, max_size=20, unique=True),
     centre_deg=st.floats(0, 360),
@@ -184,6 +185,7 @@ states = st.sampled_from(list(State))
 moments = st.integers(0, 500)
 
 
+@settings(deadline=None)
 @given(
     changes=st.dictionaries(moments, states, max_size=12),
     downtimes=st.lists(st.tuples(moments, moments), max_size=6),
@@ -216,6 +218,7 @@ def test_spans_say_for_each_second_what_the_changes_and_the_downtime_say(
         assert shown[second] is expected
 
 
+@settings(deadline=None)
 @given(changes=st.dictionaries(st.integers(0, 10**6), states, max_size=12), step_s=st.integers(600, 90_000))
 def test_cutting_spans_into_pieces_loses_no_time(changes: dict[int, State], step_s: int) -> None:
     spans = spans_of([state(at, now) for at, now in changes.items()], [], 10**6 + 1)

@@ -3,6 +3,7 @@
 Failures come out as one error, ``DiaryUnavailable``, with one sentence for the operator.
 """
 
+import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
@@ -19,6 +20,9 @@ and a worn SD card reads some 10 MB/s."""
 
 SMALL_TABLES = ("memory", "opening", "state_change", "downtime", "notable", "station", "first_heard")
 """What a restart needs; checked at every start, however large the rest has grown."""
+
+HEADER = b"SQLite format 3\0"
+"""How every SQLite 3 file that is not empty begins (SQLite, "Database File Format", 1.3)."""
 
 PRAGMAS = (
     f"PRAGMA page_size = {PAGE_BYTES}",  # takes effect on an empty file only
@@ -69,6 +73,7 @@ def open_checked(path: Path, connector: Connect, is_suspect: bool) -> sqlite3.Co
 
     Raises ``sqlite3.Error``, and DiaryUnavailable for a file that is sound but not for us.
     """
+    _refuse_junk(path)
     connection = connector(path)
     try:
         refuse_what_is_not_ours(connection, path)
@@ -90,9 +95,7 @@ def check(connection: sqlite3.Connection, table: str | None = None) -> None:
     argument = f"({table})" if table else ""
     found = connection.execute(f"PRAGMA quick_check{argument}").fetchone()[0]
     if found != "ok":
-        damage = sqlite3.DatabaseError(found)
-        damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
-        raise damage
+        raise _damage(sqlite3.SQLITE_CORRUPT, found)
 
 
 def refuse_what_is_not_ours(connection: sqlite3.Connection, path: Path) -> None:
@@ -134,6 +137,8 @@ def error_code(error: sqlite3.Error) -> int:
 def unavailable(path: Path, error: sqlite3.Error | OSError) -> DiaryUnavailable:
     """The sentence for the operator: which file, what is wrong, what to do."""
     code = error_code(error) if isinstance(error, sqlite3.Error) else sqlite3.SQLITE_IOERR
+    if code == sqlite3.SQLITE_CANTOPEN and path.parent.is_dir() and not os.access(path.parent, os.W_OK):
+        code = sqlite3.SQLITE_READONLY  # SQLite fails at the log's index and does not say why
     return DiaryUnavailable(
         f"the diary {path} cannot be used: {MENDS.get(code, 'SQLite refuses it')} ({error})"
     )
@@ -146,6 +151,20 @@ def file_identity(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return status.st_dev, status.st_ino
+
+
+def _refuse_junk(path: Path) -> None:
+    """SQLite finds this out too, but takes the log away while it does."""
+    with suppress(OSError), path.open("rb") as file:
+        head = file.read(len(HEADER))
+        if head not in (b"", HEADER):
+            raise _damage(sqlite3.SQLITE_NOTADB, "file is not a database")
+
+
+def _damage(code: int, found: str) -> sqlite3.DatabaseError:
+    damage = sqlite3.DatabaseError(found)
+    damage.sqlite_errorcode = code
+    return damage
 
 
 def _sibling(path: Path, suffix: str) -> Path:

@@ -65,6 +65,9 @@ def remount(card: Path, how: str) -> bool:
 def turn_read_only(path: Path, number: int) -> int:
     """Make the card read-only, read and try to write, make it writable; the number of batches told."""
     queue = DiaryQueue()
+    with Diary(path):
+        pass  # a writer that closes takes the log away, as after a clean stop
+    assert not path.with_name(path.name + "-wal").exists()
     assert remount(path.parent, "ro")
     with closing(Diary(path)) as diary:
         queue.put(batch(number))
