@@ -4,7 +4,6 @@ Every mistake is one sentence that names the file, the line, the key, the value 
 are relative to the file. Nothing here opens what the paths lead to; ``check_paths`` looks at them.
 """
 
-import difflib
 import re
 import tomllib
 from collections.abc import Iterator
@@ -17,16 +16,16 @@ from pydantic import (
     Field,
     PrivateAttr,
     ValidationError,
-    field_validator,
     model_validator,
 )
 from pydantic.functional_validators import AfterValidator
 
+from sentinel.config_faults import KeyedError, name_of, place, sentence, shown_value
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
 from sentinel.trade.bandplan import BANDS, limits_of
 from sentinel.trade.callsign import parse_call
-from sentinel.trade.locator import normalize
+from sentinel.trade.locator import is_locator, normalize
 from sentinel.watch.settings import ReceiverSettings, WatchSettings
 
 MOST_SOURCES = 8
@@ -40,15 +39,43 @@ def _call(text: str) -> str:
     return call.base
 
 
+def _locator(text: str) -> str:
+    if not is_locator(text.strip()):
+        raise ValueError("is no locator; write 4, 6, 8 or 10 characters such as FN84 or FN84ab")
+    return normalize(text)
+
+
+def _path(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("holds a character that no path can; write it anew")
+    try:
+        Path(text).expanduser()
+    except RuntimeError:
+        raise ValueError("begins with a home that is not known; write the whole path") from None
+    return text
+
+
+def _like(pattern: str, claim: str) -> AfterValidator:
+    """Text of a form that ``claim`` describes."""
+
+    def check(text: str) -> str:
+        if not re.fullmatch(pattern, text):
+            raise ValueError(claim)
+        return text
+
+    return AfterValidator(check)
+
+
 CallSign = Annotated[str, AfterValidator(_call)]
-Locator = Annotated[str, AfterValidator(normalize)]
-Port = Annotated[int, Field(ge=1, le=65_535, strict=True)]
+Locator = Annotated[str, AfterValidator(_locator)]
+FilePath = Annotated[str, Field(min_length=1), AfterValidator(_path)]
+Port = Annotated[int, Field(ge=1, le=65_535)]
 
 
 class Section(BaseModel):
-    """One table of the file: unknown keys are errors."""
+    """One table of the file: unknown keys are errors, and text is no number."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 class StationSection(Section):
@@ -61,26 +88,19 @@ class StationSection(Section):
 class BandSection(Section):
     """Which band is watched: a name, or its limits in MHz."""
 
-    name: str = "6m"
+    name: Annotated[str, _like(r"[a-z0-9][a-z0-9.-]{0,15}", "is no band name; write for instance 6m")] = "6m"
     low_mhz: float | None = Field(default=None, gt=0, lt=10_000)
     high_mhz: float | None = Field(default=None, gt=0, lt=10_000)
-
-    @field_validator("name")
-    @classmethod
-    def _plain(cls, name: str) -> str:
-        if not re.fullmatch(r"[a-z0-9][a-z0-9.-]{0,15}", name):
-            raise ValueError("is no band name; write for instance 6m")
-        return name
 
     @model_validator(mode="after")
     def _limits(self) -> "BandSection":
         if (self.low_mhz is None) != (self.high_mhz is None):
             raise ValueError("needs both low_mhz and high_mhz, or neither")
         if self.low_mhz is not None and self.high_mhz is not None and self.low_mhz >= self.high_mhz:
-            raise ValueError("has low_mhz not below high_mhz; swap them")
+            raise KeyedError("low_mhz", f"is not below high_mhz = {self.high_mhz:g}; swap them")
         if self.low_mhz is None and self.name not in BANDS:
             known = ", ".join(sorted(BANDS))
-            raise ValueError(f"name = {self.name!r} is not known ({known}); give low_mhz and high_mhz too")
+            raise KeyedError("name", f"is not known ({known}); give low_mhz and high_mhz too")
         return self
 
     def limits_mhz(self) -> tuple[float, float]:
@@ -94,26 +114,35 @@ class BandSection(Section):
 class ReceiverSection(Section):
     """How to tell a dead band from a deaf receiver."""
 
-    canaries: tuple[CallSign, ...] = ()
+    canaries: tuple[CallSign, ...] = Field(default=(), strict=False)
     canary_silence_min: float = Field(default=20, gt=0, le=1440)
     line_silence_min: float = Field(default=0, ge=0, le=10_080)
     process: str | None = Field(default=None, min_length=1, max_length=64)
+
+
+SourceName = Annotated[
+    str, _like(r"[A-Za-z0-9_.-]{1,32}", "must be 1 to 32 letters, digits and _ . - without blanks")
+]
+Framing = Annotated[
+    str, _like(r"[5-8][NEOMS](1|1\.5|2)", "must be data bits, parity and stop bits, for instance 8N1")
+]
+ModeName = Annotated[str, _like(r"[A-Za-z0-9-]{1,8}", "must be a mode, for instance FT8")]
 
 
 class SourceSection(Section):
     """One place that lines come from, and how to read them."""
 
     kind: Literal["file", "serial", "udp", "pipe"] = "file"
-    name: str | None = Field(default=None, pattern=r"^[A-Za-z0-9_.-]{1,32}$")
-    path: str | None = Field(default=None, min_length=1)
+    name: SourceName | None = None
+    path: FilePath | None = None
     layout: str | dict[str, dict[str, str]] | list[str | dict[str, dict[str, str]]]
     fields: dict[str, str] | None = None
     host: str = "127.0.0.1"
     port: Port | None = None
     baud: int = Field(default=9600, ge=50, le=4_000_000)
-    framing: str = Field(default="8N1", pattern=r"^[5-8][NEOMS](1|1\.5|2)$")
+    framing: Framing = "8N1"
     freq_mhz: float | None = Field(default=None, gt=0, lt=10_000)
-    mode: str | None = Field(default=None, pattern=r"^[A-Za-z0-9-]{1,8}$")
+    mode: ModeName | None = None
     _compiled: Layout | None = PrivateAttr(default=None)
 
     @model_validator(mode="after")
@@ -126,7 +155,7 @@ class SourceSection(Section):
         try:
             self._compiled = Layout.compile(self.layout, self.fields)
         except ConfigError as error:
-            raise ValueError(f"layout: {error}") from error
+            raise KeyedError("layout", f"is wrong: {error}", quotes_value=True) from error
         return self
 
     @property
@@ -145,7 +174,7 @@ class VerdictSection(Section):
 class LogSection(Section):
     """The operator's own log in ADIF."""
 
-    adif: str | None = None
+    adif: FilePath | None = None
 
 
 class MqttSection(Section):
@@ -154,11 +183,11 @@ class MqttSection(Section):
     host: str = Field(default="127.0.0.1", min_length=1)
     port: Port | None = None
     user: str | None = None
-    password_file: str | None = None
+    password_file: FilePath | None = None
     tls: bool = False
-    ca: str | None = None
-    cert: str | None = None
-    key: str | None = None
+    ca: FilePath | None = None
+    cert: FilePath | None = None
+    key: FilePath | None = None
     discovery: bool = True
 
     @model_validator(mode="after")
@@ -173,7 +202,7 @@ class MqttSection(Section):
 class DiarySection(Section):
     """The diary's file and its bounds."""
 
-    path: str | None = None
+    path: FilePath | None = None
     keep_days: int = Field(default=3660, ge=1)
     max_mb: int = Field(default=2000, ge=1)
 
@@ -182,7 +211,7 @@ class PanelSection(Section):
     """The panel's picture."""
 
     size: Literal["250x122", "296x128", "400x300"] = "250x122"
-    picture: str | None = None
+    picture: FilePath | None = None
     accent: bool = False
 
     @property
@@ -197,17 +226,25 @@ class Config(Section):
     station: StationSection
     band: BandSection = BandSection()
     receiver: ReceiverSection = ReceiverSection()
-    source: tuple[SourceSection, ...] = Field(default=(), max_length=MOST_SOURCES)
+    source: tuple[SourceSection, ...] = Field(default=(), max_length=MOST_SOURCES, strict=False)
     verdict: VerdictSection = VerdictSection()
     log: LogSection = LogSection()
     mqtt: MqttSection | None = None
     diary: DiarySection = DiarySection()
     panel: PanelSection = PanelSection()
     _file: Path = PrivateAttr(default=Path())
+    _text: str = PrivateAttr(default="")
 
     @property
     def file(self) -> Path:
         return self._file
+
+    def at(self, *steps: str | int) -> str:
+        """File, line, key and value, to begin a sentence about what is wrong with the value."""
+        value: Any = self
+        for step in steps:
+            value = value[step] if isinstance(step, int) else getattr(value, step)
+        return f"{place(self._file, self._text, steps)}: {name_of(steps)} = {shown_value(value)}"
 
     def resolve(self, path: str) -> Path:
         """A path of the file, relative to the file's folder."""
@@ -249,13 +286,20 @@ def load(file: Path) -> Config:
     if len(raw) > LARGEST_CONFIG_BYTES:
         raise ConfigError(f"{file}: is larger than a configuration can be; is this the right file?")
     try:
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig").replace("\r\n", "\n")
         table = tomllib.loads(text)
     except UnicodeDecodeError as error:
         raise ConfigError(f"{file}: is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
-        raise ConfigError(f"{file}: is not TOML: {_lower_first(str(error))}") from None
+    except (ValueError, RecursionError) as error:  # beyond its own error: numbers and nests without end
+        raise ConfigError(_syntax_fault(file, str(error))) from None
     return parse(table, file, text)
+
+
+def _syntax_fault(file: Path, message: str) -> str:
+    """One sentence from the TOML reader's."""
+    found = re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", message)
+    what, at = (found[1], f"{file}, line {found[2]}, column {found[3]}") if found else (message, str(file))
+    return f"{at}: is not TOML: {ascii(what[:1].lower() + what[1:])[1:-1]}; mend it there"
 
 
 def parse(table: dict[str, Any], file: Path, text: str = "") -> Config:
@@ -263,8 +307,8 @@ def parse(table: dict[str, Any], file: Path, text: str = "") -> Config:
     try:
         config = Config.model_validate(table)
     except ValidationError as error:
-        raise ConfigError(_sentence(error, file, text)) from None
-    config._file = file.absolute()
+        raise ConfigError(sentence(error, Config, file, text)) from None
+    config._file, config._text = file.absolute(), text
     return config
 
 
@@ -272,111 +316,21 @@ def check_paths(config: Config) -> Iterator[str]:
     """One sentence for each path that cannot work, whatever appears later."""
     for index, source in enumerate(config.source):
         if source.kind == "file" and source.path is not None:
-            path = config.resolve(source.path)
-            key = f"[[source]] {index + 1} path = {source.path!r}"
+            path, at = config.resolve(source.path), config.at("source", index, "path")
             if path.is_dir():
-                yield f"{config.file}: {key} is a folder; name the decoder's text file in it"
+                yield f"{at} is a folder; name the decoder's text file in it"
             elif not path.parent.is_dir():
-                yield f"{config.file}: {key}: {_no_folder(path)}"
+                yield f"{at}: {_no_folder(path)}"
     if config.mqtt is not None:
         for name in ("password_file", "ca", "cert", "key"):
             value = getattr(config.mqtt, name)
             if value is not None and not config.resolve(value).is_file():
-                yield f"{config.file}: [mqtt] {name} = {value!r}: there is no such file; create it"
-    written = (("panel", "picture", config.panel.picture), ("diary", "path", config.diary.path))
-    for section, name, value in written:
+                yield f"{config.at('mqtt', name)}: there is no such file; create it"
+    for section, name in (("panel", "picture"), ("diary", "path")):
+        value = getattr(getattr(config, section), name)
         if value is not None and not config.resolve(value).parent.is_dir():
-            yield f"{config.file}: [{section}] {name} = {value!r}: {_no_folder(config.resolve(value))}"
+            yield f"{config.at(section, name)}: {_no_folder(config.resolve(value))}"
 
 
 def _no_folder(path: Path) -> str:
     return f"the folder {path.parent} does not exist; create it or mend the path"
-
-
-def _sentence(error: ValidationError, file: Path, text: str) -> str:
-    first = error.errors(include_url=False)[0]
-    steps = [step for step in first["loc"] if not str(step).startswith(("dict[", "list[", "str"))]
-    keys = [step for step in steps if isinstance(step, str)]
-    where = _where(steps)
-    line = _line_of(keys, text)
-    at = f"{file}, line {line}" if line else f"{file}"
-    kind, value = first["type"], first.get("input")
-    if kind == "extra_forbidden":
-        return f"{at}: {_unknown(keys)}"
-    if kind == "missing":
-        return f"{at}: {where} is missing; add it"
-    message = re.sub(r"^(Value error|Assertion failed), ", "", first["msg"])
-    shown = "" if isinstance(value, dict | Section) else f" = {_shown(value)}"
-    return f"{at}: {where}{shown} {_as_claim(kind, message)}"
-
-
-def _as_claim(kind: str, message: str) -> str:
-    if kind == "value_error":
-        begins_as_claim = message.startswith(("is ", "has ", "of ", "needs ", "name", "names "))
-        return message if begins_as_claim else f"is wrong: {message}"
-    return f"is wrong: {_lower_first(message)}"
-
-
-def _where(steps: list[Any]) -> str:
-    if not steps:
-        return "the file"
-    words = str(steps[0])
-    rest = steps[1:]
-    table = f"[{words}]"
-    if words == "source":
-        table = f"[[source]] {rest.pop(0) + 1}" if rest and isinstance(rest[0], int) else "[[source]]"
-    key = ".".join(str(step) for step in rest if step != "str")
-    return f"{table} {key}".strip()
-
-
-def _unknown(keys: list[str]) -> str:
-    known = _known_keys(keys[:-1])
-    near = difflib.get_close_matches(keys[-1], known, n=1, cutoff=0.5)
-    table = f"in [{keys[0]}]" if len(keys) > 1 else "at the top"
-    mend = f"did you mean {near[0]}?" if near else f"known there: {', '.join(known)}"
-    return f"unknown key {ascii(keys[-1])[1:-1]} {table}; {mend}"
-
-
-def _known_keys(path: list[str]) -> list[str]:
-    model: Any = Config
-    for key in path:
-        field = model.model_fields.get(key)
-        if field is None:
-            return []
-        model = next((m for m in _models_in(field.annotation)), None)
-        if model is None:
-            return []
-    return list(model.model_fields)
-
-
-def _models_in(annotation: Any) -> Iterator[Any]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for part in getattr(annotation, "__args__", ()):
-        yield from _models_in(part)
-
-
-def _line_of(keys: list[str], text: str) -> int | None:
-    """The line that sets the last key, when it can be told from the text."""
-    if not keys or not text:
-        return None
-    section = ""
-    for number, line in enumerate(text.splitlines(), 1):
-        if header := re.match(r"\s*\[+\s*([A-Za-z0-9_.\-]+)\s*\]+", line):
-            section = header[1]
-            if keys == [section]:
-                return number
-        elif (len(keys) == 1 or section == ".".join(keys[:-1])) and re.match(
-            rf"\s*[\"']?{re.escape(keys[-1])}[\"']?\s*=", line
-        ):
-            return number
-    return None
-
-
-def _shown(value: object) -> str:
-    shown = ascii(value)
-    return shown if len(shown) <= 60 else shown[:57] + "..."
-
-
-def _lower_first(text: str) -> str:
-    return text[:1].lower() + text[1:]

@@ -28,9 +28,7 @@ def make_source(config: Config, index: int) -> Source:
     section, name = config.source[index], config.source_name(index)
     if section.kind == "file" and section.path is not None:
         return FileSource(name, config.resolve(section.path))
-    raise ConfigError(
-        f"{config.file}: [[source]] {index + 1} kind = {section.kind!r} cannot be read yet; use file"
-    )
+    raise ConfigError(f"{config.at('source', index, 'kind')} cannot be read yet; use file")
 
 
 def broker_settings(config: Config, node: str) -> BrokerSettings:
@@ -64,13 +62,11 @@ def _password(config: Config) -> str | None:
         password = file.read_text("utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError):
         raise ConfigError(
-            f"{config.file}: [mqtt] password_file = {section.password_file!r} cannot be read; "
-            "mend its path or rights"
+            f"{config.at('mqtt', 'password_file')} cannot be read; mend its path or rights"
         ) from None
     if not 0 < len(password) <= LONGEST_PASSWORD:
         raise ConfigError(
-            f"{config.file}: [mqtt] password_file = {section.password_file!r} holds no "
-            "password; write it on the first line"
+            f"{config.at('mqtt', 'password_file')} holds no password; write it on the first line"
         )
     return password
 
