@@ -74,6 +74,11 @@ class Layout:
             raise ConfigError('a table of fields belongs to layout = "json"; remove it or change the layout')
         return cls(tuple(_form(each, fields) for each in values))
 
+    @property
+    def needs_date(self) -> bool:
+        """True if decodes may hold only a time of day; a header, a file's name or a clock then dates them."""
+        return any(not (form.is_header or _says_date(form)) for form in self.forms)
+
 
 def _form(value: str | Mapping[str, Mapping[str, str]], fields: Mapping[str, str] | None) -> Form:
     if isinstance(value, Mapping):
@@ -85,6 +90,10 @@ def _form(value: str | Mapping[str, Mapping[str, str]], fields: Mapping[str, str
     if fields is None:
         raise ConfigError('layout = "json" needs a table of fields, for instance utc = "/time"')
     return JsonForm(fields)
+
+
+def _says_date(form: Form) -> bool:
+    return any(part is not None and part.says_date for part in (form.clock, form.calendar))
 
 
 class LayoutReader:
@@ -176,12 +185,12 @@ class LayoutReader:
         )
 
     def _at_s(self, form: Form, utc: str | None, day_text: str | None) -> float | Rejection:
-        time = form.clock.read(utc, self._newest.maybe_day) if form.clock is not None and utc else None
+        time = form.clock.read(utc, self._newest.maybe_nearby_day) if form.clock is not None and utc else None
         if time is None or time.second_of_day is None:
             return NO_TIME
         day = time.day
         if day_text and form.calendar is not None:
-            calendar = form.calendar.read(day_text, self._newest.maybe_day)
+            calendar = form.calendar.read(day_text, self._newest.maybe_nearby_day)
             if calendar is None:
                 return NO_TIME
             day = calendar.day
@@ -198,7 +207,7 @@ class LayoutReader:
         utc, day_text = found[0], found[1]
         calendar = None
         if form.calendar is not None and day_text:
-            calendar = form.calendar.read(day_text, self._newest.maybe_day)
+            calendar = form.calendar.read(day_text, self._newest.maybe_nearby_day)
         if calendar is None or calendar.day is None or not 0 <= calendar.day < LAST_AT_S / DAY_S:
             return NO_TIME
         time = form.clock.read(utc) if form.clock is not None and utc else calendar

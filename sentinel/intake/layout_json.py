@@ -1,6 +1,7 @@
 """JSON lines: one object a line, each field found by its RFC 6901 pointer."""
 
 import json
+import re
 from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import NoReturn
@@ -8,9 +9,11 @@ from typing import NoReturn
 from sentinel.errors import ConfigError
 from sentinel.intake.json_pointer import MISSING, parse_pointer, resolve
 from sentinel.intake.layout_template import Field, check_fields
-from sentinel.intake.layout_text import FOUND_ORDER, Found
+from sentinel.intake.layout_text import FOUND_ORDER, NUMBER_PLACES, Found
 from sentinel.intake.time_format import TimeFormat, compile_format, iso_date, iso_time
 
+# a number in a string may have its unit behind it
+_WITH_UNIT = re.compile("([+-]?[0-9.]+) ?[A-Za-z]+")
 _FORMATS = ("utc_format", "date_format")
 
 
@@ -39,6 +42,9 @@ class JsonForm:
         except (ValueError, RecursionError):
             return None
         found = [None if tokens is None else _text(resolve(document, tokens)) for tokens in self._lookups]
+        for i in NUMBER_PLACES:
+            if (text := found[i]) and (with_unit := _WITH_UNIT.fullmatch(text)):
+                found[i] = with_unit[1]
         return None if any(not found[i] for i in self._needed) else found
 
     def _is_needed(self, name: str) -> bool:

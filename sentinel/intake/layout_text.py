@@ -17,7 +17,7 @@ from sentinel.intake.time_format import TimeFormat, compile_format, iso_date, is
 Found = Sequence[str | None]
 FOUND_ORDER = ("utc", "date", "snr_db", "dt_s", "audio_hz", "freq_mhz", "mode", "message", "doubt")
 
-_NUMBER_PLACES = frozenset(FOUND_ORDER.index(name) for name in NUMBER_FIELDS)
+NUMBER_PLACES = frozenset(FOUND_ORDER.index(name) for name in NUMBER_FIELDS)
 
 _BLANKS = "[ \t]+"
 _MAYBE_BLANKS = "[ \t]*"
@@ -51,7 +51,7 @@ class TextForm:
             return None
         texts: Found = found.group(*FOUND_ORDER)
         if self._has_decimal_commas and "," in line:
-            texts = [_with_point(text) if i in _NUMBER_PLACES else text for i, text in enumerate(texts)]
+            texts = [_with_point(text) if i in NUMBER_PLACES else text for i, text in enumerate(texts)]
         return texts
 
 

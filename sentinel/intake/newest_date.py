@@ -20,6 +20,13 @@ class NewestDate:
         self._last_s: float | None = None
         self._near_s: float | None = None
 
+    @property
+    def maybe_nearby_day(self) -> int | None:
+        """The newest date, or at least the day of the clock: enough to complete a date without its year."""
+        if self.maybe_day is None and self._near_s is not None:
+            return int(self._near_s // DAY_S)
+        return self.maybe_day
+
     def near(self, at_s: float) -> None:
         """The next bare time of day is the one nearest to this instant (seconds since 1970)."""
         self._near_s = at_s

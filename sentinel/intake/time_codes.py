@@ -20,7 +20,7 @@ MONTHS = (
     "november",
     "december",
 )
-_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 def _either(words: tuple[str, ...], length: int | None = None) -> str:
@@ -44,8 +44,8 @@ _CODES: Mapping[str, str] = {
     "Z": "utc|gmt|z",
     "b": _either(MONTHS, 3),
     "B": _either(MONTHS),
-    "a": _either(_WEEKDAYS, 3),
-    "A": _either(_WEEKDAYS),
+    "a": _either(WEEKDAYS, 3),
+    "A": _either(WEEKDAYS),
     "U": "5[0-3]|[0-4][0-9]|[0-9]",
     "W": "5[0-3]|[0-4][0-9]|[0-9]",
     "w": "[0-6]",

@@ -26,12 +26,16 @@ _EPOCH = "[0-9]{1,20}(?:[.][0-9]*)?(?:e[+]?[0-9]{1,2})?"
 
 
 class TimeFormat:
-    """One way of writing times. ``pattern``, a regular expression without groups, matches its texts."""
+    """One way of writing times. ``pattern``, a regular expression without groups, matches its texts.
 
-    def __init__(self, pattern: str, read: Read, *, cached: bool) -> None:
+    ``says_date`` is false for a bare time of day and for a date without its year.
+    """
+
+    def __init__(self, pattern: str, read: Read, codes: frozenset[str] | None = None) -> None:
         self.pattern = pattern
+        self.says_date = codes is None or (bool(codes & set("djUWV")) and not lacks_year(codes))
         self._read = read
-        self._is_cached = cached
+        self._is_cached = codes is None or not lacks_year(codes)
         self._cache: dict[str, Reading | None] = {}
 
     def read(self, text: str, near_day: int | None = None) -> Reading | None:
@@ -55,14 +59,12 @@ def compile_format(text: str) -> TimeFormat:
     nanoseconds.
     """
     if text == "epoch":
-        return TimeFormat(_EPOCH, lambda value, _: _epoch_reading(value), cached=True)
+        return TimeFormat(_EPOCH, lambda value, _: _epoch_reading(value))
     named = named_pattern(expand(text))
     codes = frozenset(re.findall("[(][?]P<(.)>", named))
     check_whole(text, codes)
-    if codes & BY_WEEK:
-        return TimeFormat(_unnamed(named), _by_week(expand(text)), cached=True)
-    read = read_by_groups(named)
-    return TimeFormat(_unnamed(named), read, cached=not lacks_year(codes))
+    read = _by_week(expand(text)) if codes & BY_WEEK else read_by_groups(named)
+    return TimeFormat(_unnamed(named), read, codes)
 
 
 def iso_time() -> TimeFormat:
@@ -75,12 +77,12 @@ def iso_time() -> TimeFormat:
         found = readers[0](text, near_day) or readers[1](text, near_day)
         return found if found is not None else _epoch_reading(text)
 
-    return TimeFormat(f"(?i:{_unnamed(extended)}|{_unnamed(basic)}|{_EPOCH})", read, cached=True)
+    return TimeFormat(f"(?i:{_unnamed(extended)}|{_unnamed(basic)}|{_EPOCH})", read)
 
 
 def iso_date() -> TimeFormat:
     """ISO 8601 date, ``2026-06-01``."""
-    return TimeFormat(_unnamed(_ISO_DATE), read_by_groups(_ISO_DATE), cached=True)
+    return TimeFormat(_unnamed(_ISO_DATE), read_by_groups(_ISO_DATE))
 
 
 def _unnamed(named: str) -> str:

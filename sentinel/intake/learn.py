@@ -1,0 +1,214 @@
+"""Infers the layout of a text decoder's log from the log alone.
+
+No format is built in and no name is trusted: the message is found by its grammar, the time by how it runs,
+the numbers by their ranges and steps. The lines are cut in every sensible way, each cut gives a draft, every
+draft is compiled and made to read the whole log, and the one that reads most wins. Where two readings of the
+same columns are equally good the answer is a refusal with the reason.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, time
+
+from sentinel.errors import ConfigError
+from sentinel.intake import learn_draft, learn_headers, learn_json, learn_markers
+from sentinel.intake.file_date import date_in_name
+from sentinel.intake.layout import Header, Layout, LayoutReader, LayoutValue
+from sentinel.intake.learn_clock import Unclear
+from sentinel.intake.learn_draft import Draft
+from sentinel.intake.learn_rows import cuts_of, find_rows
+from sentinel.trade.message import parse_message
+from sentinel.watch.decode import Decode
+
+# Columns show what they are within some thousand lines.
+_MOST_LINES = 5000
+# A layout that reads fewer of the lines that hold a message has missed something.
+LEAST_SHARE = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class FieldEvidence:
+    """What one field has read: three examples, and the share of the decodes that have it."""
+
+    field: str
+    examples: tuple[str, ...]
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """A layout that reads the log. ``share`` is the part of the lines that it explains, headers left out."""
+
+    value: LayoutValue
+    toml_line: str
+    evidence: tuple[FieldEvidence, ...]
+    share: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why no layout can be told from the log: one sentence."""
+
+    reason: str
+
+
+def learn(
+    lines: Sequence[str], file_name: str | None = None, written_s: float | None = None
+) -> Learned | Refusal:
+    """Infer the layout of ``lines``.
+
+    ``file_name`` may say the date of a log with bare times of day; ``written_s``, when the log was last
+    written (seconds since 1970), settles dates that could be read in two ways.
+    """
+    texts = [text for line in lines[:_MOST_LINES] if (text := line.strip().removeprefix("\ufeff"))]
+    if len(texts) < learn_draft.LEAST_ROWS:
+        return Refusal(
+            f"the log has {len(texts)} lines with text, too few to learn from; 20 decodes are enough"
+        )
+    if learn_json.is_json(texts):
+        return _learn_json(texts, file_name, written_s)
+    return _learn_text(texts, file_name, written_s)
+
+
+def _learn_json(texts: Sequence[str], file_name: str | None, written_s: float | None) -> Learned | Refusal:
+    draft = learn_json.draw(texts, written_s)
+    if isinstance(draft, Unclear):
+        return Refusal(draft.reason)
+    if draft is None:
+        return Refusal("no member of the JSON objects holds messages beside one that holds their times")
+    value: LayoutValue = {"json": draft.pointers}
+    headers = _headers(value, texts, file_name, written_s) if Layout.compile(value).needs_date else []
+    if isinstance(headers, Unclear):
+        return Refusal(headers.reason)
+    if headers:
+        value = [*headers, {"json": draft.pointers}]
+    return _learned(value, draft.fields, texts, file_name, written_s, ())
+
+
+def _learn_text(texts: Sequence[str], file_name: str | None, written_s: float | None) -> Learned | Refusal:
+    drafts: list[tuple[float, Draft]] = []
+    unclear: list[Unclear] = []
+    most_rows = 0
+    for how in cuts_of(texts):
+        rows = find_rows(texts, how)
+        most_rows = max(most_rows, len(rows))
+        draft = learn_draft.draw(rows, bool(how.cells_by), written_s)
+        if isinstance(draft, Unclear):
+            unclear.append(draft)
+        elif draft is not None and (merit := _merit(draft, texts)) > 0:
+            drafts.append((merit, draft))
+    if not drafts:
+        if unclear:
+            return Refusal(unclear[0].reason)
+        if most_rows < learn_draft.LEAST_ROWS:
+            return Refusal(
+                f"only {most_rows} lines hold a message that names its sender in one place; 20 are enough"
+            )
+        return Refusal("the messages are there, but no column runs forward like their time")
+    _, best = max(drafts, key=lambda each: each[0])
+    return _finished(best, texts, file_name, written_s)
+
+
+def _merit(draft: Draft, texts: Sequence[str]) -> float:
+    """How many lines the draft reads, each weighted by how many fields it gives."""
+    try:
+        read = learn_markers.reader([draft.template], 0.0)
+    except ConfigError:
+        return 0.0
+    decodes = sum(learn_markers.sender_of(text, read) is not None for text in texts)
+    return decodes * (1 + 0.2 * len(draft.fields))
+
+
+def _finished(
+    draft: Draft, texts: Sequence[str], file_name: str | None, written_s: float | None
+) -> Learned | Refusal:
+    extended = learn_markers.extend(draft, texts, lambda templates: learn_markers.reader(templates, 0.0))
+    notes = list(extended.notes)
+    if draft.own_rows:
+        notes.append(f"{len(draft.own_rows)} lines are marked as own transmissions and are left out")
+    templates = list(extended.templates)
+    if not draft.has_date:
+        headers = _headers(templates, texts, file_name, written_s)
+        if isinstance(headers, Unclear):
+            return Refusal(headers.reason)
+        templates = [*headers, *templates]
+    value: LayoutValue = templates[0] if len(templates) == 1 else templates
+    return _learned(value, draft.fields, texts, file_name, written_s, tuple(notes))
+
+
+def _headers(
+    value: LayoutValue, texts: Sequence[str], file_name: str | None, written_s: float | None
+) -> list[str] | Unclear:
+    read = learn_markers.reader(value, 0.0)
+    unread: list[tuple[int, str]] = []
+    seconds: dict[int, float] = {}
+    for number, text in enumerate(texts):
+        found = read(text)
+        if isinstance(found, Decode):
+            seconds[number] = found.at_s % 86400
+        elif not _holds_a_message(text):
+            unread.append((number, text))
+    return learn_headers.find(unread, seconds, date_in_name(file_name or ""), written_s)
+
+
+def _learned(
+    value: LayoutValue,
+    fields: Mapping[str, Sequence[str]],
+    texts: Sequence[str],
+    file_name: str | None,
+    written_s: float | None,
+    notes: tuple[str, ...],
+) -> Learned | Refusal:
+    layout = Layout.compile(value)
+    named = date_in_name(file_name) if file_name else None
+    hint = datetime.combine(named, time(12), UTC).timestamp() if named else written_s or 0.0
+    reader = LayoutReader(layout, date_hint=named or hint)
+    found = [reader.read(text) for text in texts]
+    decodes = sum(isinstance(each, Decode) for each in found)
+    headers = sum(isinstance(each, Header) for each in found)
+    with_message = sum(_holds_a_message(text) for text in texts)
+    if decodes < LEAST_SHARE * with_message:
+        best = toml_line(value)
+        return Refusal(
+            f"the best layout ({best}) reads only {decodes} of {with_message} lines with a message"
+        )
+    evidence = tuple(_evidence(name, column) for name, column in fields.items())
+    share = decodes / max(1, len(texts) - headers)
+    return Learned(value, toml_line(value), evidence, share, (*notes, *_date_note(layout, headers, named)))
+
+
+def _holds_a_message(text: str) -> bool:
+    words = text.split()
+    return any(parse_message(" ".join(words[i:])).sender is not None for i in range(min(len(words), 40)))
+
+
+def _evidence(name: str, column: Sequence[str]) -> FieldEvidence:
+    known = [text for text in column if text]
+    return FieldEvidence(name, tuple(dict.fromkeys(known))[:3], len(known) / len(column))
+
+
+def _date_note(layout: Layout, headers: int, named: object) -> tuple[str, ...]:
+    if not layout.needs_date:
+        return ()
+    if headers:
+        return (f"the date comes from {headers} header lines",)
+    if named is not None:
+        return (f"the lines hold only a time of day; the date is in the file's name ({named})",)
+    return ("the lines hold only a time of day; the date is that of the clock, or of the file's last change",)
+
+
+def toml_line(value: LayoutValue) -> str:
+    """``layout = ...`` as one line of TOML."""
+    return f"layout = {_toml(value)}"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, str):
+        # JSON's string escapes are TOML's (TOML 1.0.0, basic strings)
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{name} = {_toml(member)}" for name, member in value.items()) + " }"
+    assert isinstance(value, Sequence)
+    return "[" + ", ".join(_toml(member) for member in value) + "]"
