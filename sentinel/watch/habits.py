@@ -28,6 +28,8 @@ class Habits:
             (call, dict.fromkeys(sorted(days)[-REMEMBERED_DAYS:], 1))
             for call, days in list(days_heard.items())[-REMEMBERED_CALLS:]
         )
+        self._noted: OrderedDict[str, int] = OrderedDict()
+        self._judged: OrderedDict[tuple[str, int], bool] = OrderedDict()
         self._watched: list[int] = sorted(watched_days)[-REMEMBERED_DAYS:]
 
     def watched(self, at_s: float) -> None:
@@ -39,7 +41,13 @@ class Habits:
 
     def heard(self, call: str, at_s: float) -> None:
         """A believed far station was heard."""
-        day, hour = int(at_s // DAY_S), int(at_s // 3600) % 24
+        hours = int(at_s // 3600)
+        if self._noted.get(call) == hours:
+            return
+        self._noted[call] = hours
+        if len(self._noted) > REMEMBERED_CALLS:
+            self._noted.popitem(last=False)
+        day, hour = hours // 24, hours % 24
         days = self._heard.setdefault(call, {})
         days[day] = days.get(day, 0) | 1 << hour
         self._heard.move_to_end(call)
@@ -54,10 +62,17 @@ class Habits:
 
     def is_regular(self, call: str, distance_km: float, at_s: float) -> bool:
         """Whether hearing ``call`` now is no news, judged by the days before today."""
+        key = call, int(at_s // DAY_S)
+        if (known := self._judged.get(key)) is None:
+            known = self._judged[key] = self._judge(call, distance_km, key[1])
+            if len(self._judged) > REMEMBERED_CALLS:
+                self._judged.popitem(last=False)
+        return known
+
+    def _judge(self, call: str, distance_km: float, today: int) -> bool:
         days = self._heard.get(call)
         if days is None:
             return False
-        today = int(at_s // DAY_S)
         earlier = [day for day in self._watched if today - REMEMBERED_DAYS <= day < today]
         heard = [days[day] for day in earlier if day in days]
         if len(heard) < LEAST_DAYS or len(heard) < SHARE_OF_DAYS * len(earlier):

@@ -38,6 +38,8 @@ from sentinel.watch.usual import Usual
 
 REPEATED_WITHIN_S = 10 * 60.0
 """Two decodes farther apart than this are two events, each as doubtful as one."""
+BEYOND_DOUBT = 0.9999
+"""From here on no further decode is weighed: heard twice is enough."""
 PARTNER_MEMORY_S = 15 * 60.0
 MOST_PARTNERS = 2_000
 MOST_CALLS_COUNTED = 50_000
@@ -102,6 +104,7 @@ class Hearing:
     def settle(self, at_s: float, pending: Iterable[FarDecode]) -> None:
         """Take in all far decodes of one instant: tracks, trust, areas, evidence."""
         self.usual.start(at_s)
+        usual_per_min = self.usual.pings_per_min(at_s)
         heard: dict[str, tuple[Track, float | None]] = {}
         for far in sorted(pending, key=_order):
             track, gap_s = self._hear_far(at_s, far)
@@ -113,7 +116,7 @@ class Hearing:
             self._believe(track, at_s)
             if not track.is_credible or self.habits.is_regular(call, track.place.distance_km, at_s):
                 continue
-            area, nats = self._join(track, gap_s, at_s)
+            area, nats = self._join(track, gap_s, usual_per_min, at_s)
             row = by_area.setdefault(area.number, (area, [], []))
             row[1].append(track.slots[-1])
             row[2].append(nats)
@@ -134,9 +137,10 @@ class Hearing:
         previous = track.slots[-1] if track.slots else None
         start_s = slot_start_s(far.decode.at_s, far.decode.mode)
         is_new_slot = track.hear(start_s, far.decode.at_s, far.decode.snr_db, far.decode.audio_hz)
-        nats, reasons = credit(self._evidence(at_s, far))
-        if nats > track.credit:
-            track.credit, track.reasons = nats, reasons
+        if not track.is_repeated:
+            nats, reasons = credit(self._evidence(at_s, far))
+            if nats > track.credit:
+                track.credit, track.reasons = nats, reasons
         gap_s = start_s - previous if is_new_slot and previous is not None else None
         if is_new_slot and gap_s is not None and abs(gap_s) <= REPEATED_WITHIN_S:
             track.is_repeated = True
@@ -144,7 +148,14 @@ class Hearing:
 
     def _new_track(self, call: str, far: FarDecode) -> Track:
         at_s = far.decode.at_s
-        track = Track(far.sender, far.place, slot_s(far.decode.mode), first_at_s=at_s, last_at_s=at_s)
+        track = Track(
+            far.sender,
+            far.place,
+            slot_s(far.decode.mode),
+            self.settings.window_s,
+            first_at_s=at_s,
+            last_at_s=at_s,
+        )
         self.candidates[call] = track
         if len(self.candidates) > MAX_FAR_TRACKS:
             self.candidates.popitem(last=False)
@@ -173,10 +184,11 @@ class Hearing:
 
     def _believe(self, track: Track, at_s: float) -> None:
         """Work out the station's trust and move it to the believed ones when it deserves that."""
+        if track.is_credible and track.trust >= BEYOND_DOUBT:
+            self.habits.heard(track.call, at_s)
+            return
         nats = prior_nats(self.usual.false_per_hour(at_s)) + track.credit
-        if track.is_repeated:
-            nats += REPEATED
-        nats += self._region_nats(track, at_s)
+        nats += REPEATED if track.is_repeated else self._region_nats(track, at_s)
         track.trust = probability(nats)
         if track.trust < CREDIBLE and not track.is_repeated:
             return
@@ -201,22 +213,24 @@ class Hearing:
         company = sum(
             1
             for other in area.members.values()
-            if other is not track and other.is_repeated and other.lives_until_s(self.settings.window_s) > at_s
+            if other is not track and other.is_repeated and other.until_s > at_s
         )
         if company < 2 and not (company and area.is_open):
             return 0.0
         return SAME_REGION_PREFIX if track.place.source is LocationSource.PREFIX else SAME_REGION_LOCATOR
 
-    def _join(self, track: Track, gap_s: float | None, at_s: float) -> tuple[Area, float]:
+    def _join(
+        self, track: Track, gap_s: float | None, usual_per_min: float, at_s: float
+    ) -> tuple[Area, float]:
         """Put a believed station into its area; returns the area and the evidence in nats."""
-        usual_per_min = self.usual.pings_per_min(at_s)
         area, is_new = self.grouping.place(track, at_s)
+        if area.is_open:
+            return area, 0.0
         nats = 0.0
         if is_new:
             nats += newcomer_nats(usual_per_min)
-            if not area.is_open:
-                self.usual.newcomer(track)
-                area.await_return(track)
+            self.usual.newcomer(track)
+            area.await_return(track)
         if gap_s is not None:
             nats += self._repetition(track, abs(gap_s), usual_per_min, at_s)
         else:
@@ -260,10 +274,8 @@ class Hearing:
         return sum(1 for heard_s in self.near.values() if at_s - heard_s <= self.settings.window_s)
 
     def coming_through(self, area: Area, at_s: float) -> list[Track]:
-        """The believed stations of ``area`` that are live, by call."""
-        window_s = self.settings.window_s
-        live = [t for t in area.members.values() if t.lives_until_s(window_s) > at_s]
-        return sorted(live, key=lambda t: t.call)
+        """The believed stations of ``area`` that are live."""
+        return [track for track in area.members.values() if track.until_s > at_s]
 
 
 def _order(far: FarDecode) -> tuple[str, float, str]:

@@ -12,7 +12,6 @@ from sentinel.sky.hop import muf_mhz
 from sentinel.trade.locator import square_of
 from sentinel.watch.bulletin import LocationSource, Mode, Opening, Reflection
 from sentinel.watch.mode import Judgement
-from sentinel.watch.place import Place
 from sentinel.watch.track import Track
 
 SURE = 0.98
@@ -27,18 +26,6 @@ MOST_STATIONS = 1_000
 MOST_SQUARES = 100
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """What one station contributed to an opening so far."""
-
-    place: Place
-    trust: float
-    slots: int
-    first_at_s: float
-    last_at_s: float
-    best_snr_db: float | None
-
-
 @dataclass(slots=True)
 class OpeningLife:
     """An opening while it lives. ``heard`` keeps the stations that came through, also those gone again."""
@@ -49,25 +36,24 @@ class OpeningLife:
     peak_at_s: float
     peak_stations: int = 0
     live_stations: int = 0
-    heard: dict[str, Heard] = field(default_factory=dict)
+    heard: dict[str, Track] = field(default_factory=dict)
 
     def note(self, at_s: float, live: list[Track]) -> None:
         """Take over the area's believed stations as of ``at_s``."""
         for track in live:
             if track.call not in self.heard and len(self.heard) >= MOST_STATIONS:
                 continue
-            self.heard[track.call] = Heard(
-                track.place, track.trust, track.heard, track.first_at_s, track.last_at_s, track.best_snr_db
-            )
-            self.last_at_s = max(self.last_at_s, track.last_at_s)
+            self.heard[track.call] = track
+            if track.last_at_s > self.last_at_s:
+                self.last_at_s = track.last_at_s
         self.live_stations = len(live)
         if len(live) > self.peak_stations:
             self.peak_stations, self.peak_at_s = len(live), at_s
 
-    def sure(self) -> list[Heard]:
+    def sure(self) -> list[Track]:
         """The stations that may set distances and bearing: sure ones, else all."""
         located = [h for h in self.heard.values() if h.place.source is not LocationSource.PREFIX]
-        sure = [h for h in located or self.heard.values() if h.slots >= 2 or h.trust >= SURE]
+        sure = [h for h in located or self.heard.values() if h.heard >= 2 or h.trust >= SURE]
         return sure or located or list(self.heard.values())
 
     def published(

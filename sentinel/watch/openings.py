@@ -24,6 +24,7 @@ class Openings:
         self._freq_mhz = freq_mhz
         self._lives: dict[int, OpeningLife] = {}
         self.weather = SpaceWeather()
+        self.live: list[tuple[Area, list[Track]]] = []
 
     def __bool__(self) -> bool:
         return bool(self._lives)
@@ -33,6 +34,7 @@ class Openings:
         changes = self._merge(hearing, at_s)
         live = {area.number: hearing.coming_through(area, at_s) for area in hearing.grouping.areas}
         usual_per_min = hearing.usual.pings_per_min(at_s)
+        self.live = [(area, live[area.number]) for area in hearing.grouping.areas]
         for area in hearing.grouping.areas:
             if area.is_open and at_s - area.last_at_s >= HOLD_S:
                 changes.append(self._end(area, at_s))

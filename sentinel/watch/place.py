@@ -70,6 +70,8 @@ class Gazetteer:
 
     def remember(self, call: Call, locator: str) -> None:
         """Keep a locator that a believed station gave."""
+        if self._said.get(call.text) == locator:
+            return
         self._said[call.text] = locator
         self._said.move_to_end(call.text)
         if len(self._said) > REMEMBERED_PLACES:

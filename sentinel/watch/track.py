@@ -19,12 +19,14 @@ class Track:
     """What was heard of one station. ``slots`` are the distinct slot starts, oldest first.
 
     ``credit`` is the best single decode's evidence in nats, ``reasons`` what it rests on; ``run`` counts the
-    transmissions heard in a row, ``persistence`` sums the nats of its repetitions.
+    transmissions heard in a row, ``persistence`` sums the nats of its repetitions; from ``until_s`` on it
+    does not count as coming through.
     """
 
     sender: Call
     place: Place
     slot_s: float
+    window_s: float
     first_at_s: float
     last_at_s: float
     slots: deque[float] = field(default_factory=lambda: deque(maxlen=KEPT_SLOTS))
@@ -39,6 +41,7 @@ class Track:
     persistence: float = 0.0
     is_repeated: bool = False
     is_credible: bool = False
+    until_s: float = float("-inf")
 
     @property
     def call(self) -> str:
@@ -61,16 +64,17 @@ class Track:
         self.last_at_s = max(self.last_at_s, at_s)
         if audio_hz is not None:
             self.audio_hz = audio_hz
+        self._find_until()
         return True
 
     def forget_before(self, at_s: float) -> None:
         """Drop slots that have left the window; the newest always stays."""
         while len(self.slots) > 1 and self.slots[0] <= at_s:
             self.slots.popleft()
+            self._find_until()
 
-    def lives_until_s(self, window_s: float) -> float:
-        """When the station no longer counts as coming through."""
-        return self.last_at_s + min(window_s, LIFE_PER_SLOT_S * len(self.slots))
+    def _find_until(self) -> None:
+        self.until_s = self.last_at_s + min(self.window_s, LIFE_PER_SLOT_S * len(self.slots))
 
     def published(self) -> Station:
         """The station as the bulletin shows it."""

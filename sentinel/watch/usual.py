@@ -18,6 +18,7 @@ PRIOR_WEIGHT_MIN = 10.0
 """The prior counts like ten minutes of watching, so a shower is believed after its first few pings."""
 LEAST_PER_MIN = 0.03
 """Two pings an hour: what a modest antenna hears on a dead band outside the showers (common practice)."""
+PRIOR_EVERY_S = 600.0
 FALSE_MEMORY_S = 60 * 60.0
 KEPT_EVENTS = 5_000
 KEPT_RUNS = 32
@@ -37,6 +38,8 @@ class Usual:
         self._false: deque[float] = deque(maxlen=KEPT_EVENTS)
         self._runs: OrderedDict[str, deque[float]] = OrderedDict()
         self._by_hour: dict[int, float] = {}
+        self._prior_step: int | None = None
+        self._prior_now = 0.0
         self._started_s: float | None = None
         self._hour: int | None = None
         self._count_in_hour = 0
@@ -63,8 +66,15 @@ class Usual:
         pings = sum(1 for t in self._newcomers if t.first_at_s < at_s and not t.is_repeated)
         started_s = at_s if self._started_s is None else self._started_s
         watched_min = min(RECENT_S, max(0.0, at_s - started_s)) / 60.0
-        prior = max(self._prior_per_min(at_s), self._by_hour.get(int(at_s // 3600) % 24, 0.0))
+        prior = max(self._prior(at_s), self._by_hour.get(int(at_s // 3600) % 24, 0.0))
         return max(LEAST_PER_MIN, (prior * PRIOR_WEIGHT_MIN + pings) / (PRIOR_WEIGHT_MIN + watched_min))
+
+    def _prior(self, at_s: float) -> float:
+        """The published prior, worked out once in ``PRIOR_EVERY_S``: it changes with the hour."""
+        step = int(at_s // PRIOR_EVERY_S)
+        if step != self._prior_step:
+            self._prior_step, self._prior_now = step, self._prior_per_min(step * PRIOR_EVERY_S)
+        return self._prior_now
 
     def run_began(self, call: str, at_s: float) -> None:
         """A station was newly heard, or heard again after a pause."""

@@ -89,13 +89,8 @@ class Watch:
             if self._now_s - at_s > LATE_S:
                 return []
             at_s = self._now_s
-        changes = self._pass_time(at_s)
-        self._open_instant(at_s)
+        changes = [] if at_s == self._pending_s else self._begin_instant(at_s)
         self.counts["decodes"] += 1
-        self.receiver.start(at_s)
-        self.hearing.usual.start(at_s)
-        self.receiver.line(at_s)
-        self.hearing.habits.watched(at_s)
         message, far = self.hearing.hear(decode)
         if message.sender is None:
             self.counts["rejected"] += 1
@@ -120,6 +115,16 @@ class Watch:
     def _open_instant(self, at_s: float) -> None:
         self._pending_s = at_s
         self._now_s = max(self._now_s, at_s)
+
+    def _begin_instant(self, at_s: float) -> list[Change]:
+        """The first decode of an instant: what lies before it is complete."""
+        changes = self._pass_time(at_s)
+        self._open_instant(at_s)
+        self.receiver.start(at_s)
+        self.receiver.line(at_s)
+        self.hearing.usual.start(at_s)
+        self.hearing.habits.watched(at_s)
+        return changes
 
     def _pass_time(self, until_s: float) -> list[Change]:
         """Close the pending instant if ``until_s`` is past it, then judge what falls due before that."""
@@ -151,7 +156,7 @@ class Watch:
         hearing = self.hearing
         hearing.forget_before(at_s)
         changes: list[Change] = list(self.openings.update(hearing, at_s))
-        live = self._coming_through(at_s)
+        live = [track for area, tracks in self.openings.live for track in counted(area, tracks)]
         blindness = self.receiver.blindness(at_s, hears_far=bool(live))
         verdict = decide(blindness, has_opening=bool(self.openings), coming_through=len(live))
         self._due_s = self._find_due_s(at_s)
@@ -175,9 +180,8 @@ class Watch:
     def _find_due_s(self, at_s: float) -> float:
         areas = self.hearing.grouping.areas
         ends = self.openings.next_end_s(areas)
-        window_s = self.settings.window_s
-        lives = [track.lives_until_s(window_s) for area in areas for track in area.members.values()]
-        return min((due for due in (*ends, *lives) if due > at_s), default=float("inf"))
+        lives = (track.until_s for area in areas for track in area.members.values() if track.until_s > at_s)
+        return min(min(lives, default=float("inf")), min(ends, default=float("inf")))
 
     def _explain(self, at_s: float) -> str:
         """One sentence with the numbers that decided, as they stand now."""
