@@ -70,6 +70,14 @@ def test_the_evidence_names_each_field_with_examples_and_a_share() -> None:
     assert found.share == 1.0
 
 
+def test_nothing_of_a_hostile_log_reaches_the_terminal() -> None:
+    lines = ["\x1b]0;\u202e " + line.replace("JN58", "JN58 \x07x") for line in plain_log()]
+    found = learned(lines)
+    printed = "".join([found.toml_line, *found.evidence_lines()])
+    assert printed.isprintable()
+    assert sum(isinstance(each, Decode) for each in read_back(found, lines)) > 30
+
+
 def test_a_log_that_is_mostly_something_else_says_how_little_it_explains() -> None:
     lines = plain_log()
     noise = [f"status {i} of the radio is fine" for i in range(len(lines))]

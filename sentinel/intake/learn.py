@@ -6,7 +6,6 @@ draft is compiled and made to read the whole log, and the one that reads most wi
 same columns are equally good the answer is a refusal with the reason.
 """
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
@@ -46,12 +45,24 @@ class Learned:
     share: float
     notes: tuple[str, ...]
 
+    def evidence_lines(self) -> tuple[str, ...]:
+        """What was seen and how sure it is, for a person; no control character of the log is among it."""
+        fields = (
+            f"{each.field}: {', '.join(map(_shown, each.examples))} (in {each.share:.0%} of the decodes)"
+            for each in self.evidence
+        )
+        return (f"{self.share:.0%} of the lines are read", *fields, *map(_shown, self.notes))
+
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
     """Why no layout can be told from the log: one sentence."""
 
     reason: str
+
+
+def _shown(text: str) -> str:
+    return "".join(mark if mark.isprintable() else "?" for mark in text)
 
 
 def learn(
@@ -75,13 +86,13 @@ def learn(
 def _learn_json(texts: Sequence[str], file_name: str | None, written_s: float | None) -> Learned | Refusal:
     draft = learn_json.draw(texts, written_s)
     if isinstance(draft, Unclear):
-        return Refusal(draft.reason)
+        return _refusal(draft)
     if draft is None:
         return Refusal("no member of the JSON objects holds messages beside one that holds their times")
     value: LayoutValue = {"json": draft.pointers}
     headers = _headers(value, texts, file_name, written_s) if Layout.compile(value).needs_date else []
     if isinstance(headers, Unclear):
-        return Refusal(headers.reason)
+        return _refusal(headers)
     if headers:
         value = [*headers, {"json": draft.pointers}]
     return _learned(value, draft.fields, texts, file_name, written_s, ())
@@ -101,7 +112,7 @@ def _learn_text(texts: Sequence[str], file_name: str | None, written_s: float | 
             drafts.append((merit, draft))
     if not drafts:
         if unclear:
-            return Refusal(unclear[0].reason)
+            return _refusal(unclear[0])
         if most_rows < learn_draft.LEAST_ROWS:
             return Refusal(
                 f"only {most_rows} lines hold a message that names its sender in one place; 20 are enough"
@@ -109,6 +120,10 @@ def _learn_text(texts: Sequence[str], file_name: str | None, written_s: float | 
         return Refusal("the messages are there, but no column runs forward like their time")
     _, best = max(drafts, key=lambda each: each[0])
     return _finished(best, texts, file_name, written_s)
+
+
+def _refusal(unclear: Unclear) -> Refusal:
+    return Refusal(_shown(unclear.reason))
 
 
 def _merit(draft: Draft, texts: Sequence[str]) -> float:
@@ -132,7 +147,7 @@ def _finished(
     if not draft.has_date:
         headers = _headers(templates, texts, file_name, written_s)
         if isinstance(headers, Unclear):
-            return Refusal(headers.reason)
+            return _refusal(headers)
         templates = [*headers, *templates]
     value: LayoutValue = templates[0] if len(templates) == 1 else templates
     return _learned(value, draft.fields, texts, file_name, written_s, tuple(notes))
@@ -206,9 +221,15 @@ def toml_line(value: LayoutValue) -> str:
 
 def _toml(value: object) -> str:
     if isinstance(value, str):
-        # JSON's string escapes are TOML's (TOML 1.0.0, basic strings)
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
+        return '"' + "".join(map(_toml_mark, value)) + '"'
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{name} = {_toml(member)}" for name, member in value.items()) + " }"
     assert isinstance(value, Sequence)
     return "[" + ", ".join(_toml(member) for member in value) + "]"
+
+
+def _toml_mark(mark: str) -> str:
+    """One character of a basic string (TOML 1.0.0), whatever the log held."""
+    if mark in '"\\':
+        return "\\" + mark
+    return mark if mark.isprintable() else f"\\U{ord(mark):08X}"

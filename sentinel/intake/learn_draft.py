@@ -23,7 +23,8 @@ _MODE = re.compile(
     r"|FSK(441|315)|ISCAT(-[AB])?|WSPR(-?\d{1,2})?|JS8|PI4|T10|CW|SSB|USB|LSB|AM|FM|RTTY(-\d{2})?|B?PSK\d*"
     r"|QPSK\d+|MFSK\d*|OLIVIA.*|THOR\w*|DOMINO\w*|HELL\w*|OPERA|ROS|VARA\w*|PACKET|SSTV|CONTESTI.*|DIGI(TAL)?"
 )
-_PUNCTUATION = re.compile(r"[^A-Za-z0-9]*")
+# what parts columns, and what names them; any other sign could change with the mode
+_PUNCTUATION = re.compile(r"""[,;|"'()\[\]{}]*|.*[=:]""")
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,10 +216,8 @@ class _Drawing:
         if place == self.mode:
             before, _, behind = usual.partition(_core(usual))
             return _literal(before) + "{mode}" + _literal(behind)
-        if count >= 0.97 * len(texts) and (usual[-1:] in ("=", ":") or _PUNCTUATION.fullmatch(usual)):
-            is_part_of_a_word = len(usual) <= 1 or usual[-1:] in ("=", ":")
-            return _literal(usual) if is_part_of_a_word else "{skip}"
-        return "{skip}"
+        is_punctuation = count >= 0.97 * len(texts) and _PUNCTUATION.fullmatch(usual)
+        return _literal(usual) if is_punctuation else "{skip}"
 
     def _fields(self) -> dict[str, tuple[str, ...]]:
         sheet = self.sheet
