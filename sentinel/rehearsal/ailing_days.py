@@ -2,7 +2,6 @@
 
 from sentinel.rehearsal.heard import Scenario, Settings
 from sentinel.rehearsal.plans import HOUR_S, whole_days
-from sentinel.rehearsal.population import stations_around
 
 _OUTAGE_H = (1.0, 3.0)
 _BEFORE_H = (2.0, 6.0)
@@ -12,7 +11,7 @@ def stall(kind: str, seed: int) -> Scenario:
     """The decoder stops printing for an hour or more, then goes on."""
     scene, rng = whole_days(kind, seed, days=0.5)
     scene.settings = Settings(scene.home.call, line_silence_min=rng.choice((5, 10, 20)))
-    beacon = stations_around(*scene.home.place, 20.0, 60.0, 1, rng)[0]
+    beacon = scene.around(20.0, 60.0, 1)[0]
     scene.add_beacon(beacon, 2, 5.0)
     scene.add_locals(4, activity=0.2)
     began_s = scene.began_s + rng.uniform(*_BEFORE_H) * HOUR_S
@@ -23,7 +22,7 @@ def stall(kind: str, seed: int) -> Scenario:
 def silent_canary(kind: str, seed: int) -> Scenario:
     """The receiver goes deaf: only false decodes go on, canary and locals are gone; then it hears again."""
     scene, rng = whole_days(kind, seed, days=0.5)
-    canary = stations_around(*scene.home.place, 20.0, 60.0, 1, rng)[0]
+    canary = scene.around(20.0, 60.0, 1)[0]
     scene.settings = Settings(scene.home.call, (canary.call,), rng.choice((15, 20, 30)))
     scene.add_beacon(canary, 8, 0.0)
     scene.add_locals(4, activity=0.2)

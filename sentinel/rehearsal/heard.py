@@ -8,6 +8,8 @@ from sentinel.trade.locator import center_of
 FAR_KM = 500.0  # the verdict's default
 # One station beyond this makes an opening alone, if it is heard in three slots (the meaning of "open").
 VERY_FAR_KM = 4000.0
+# Areas that are no opening however long they are heard; every other area's name is a mechanism's.
+EVERYDAY = frozenset({"", "ground", "beacon", "regular", "meteor", "aircraft"})
 
 
 @dataclass(frozen=True, slots=True)

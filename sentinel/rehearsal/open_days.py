@@ -20,7 +20,7 @@ from sentinel.rehearsal.plans import (
     transequatorial_plan,
     two_way_plan,
 )
-from sentinel.rehearsal.population import Station, stations_around
+from sentinel.rehearsal.population import Station
 from sentinel.rehearsal.scene import Scene
 
 # The watch may take three days to learn who is always there.
@@ -162,7 +162,7 @@ def regulars(kind: str, seed: int) -> Scenario:
     began_s = plan.began_s - (_REGULAR_DAYS - 0.5) * DAY_S
     scene = Scene(kind, seed, plan.home, began_s, began_s + _REGULAR_DAYS * DAY_S)
     scene.add_neighbours(5, activity=0.3)
-    beacon, daily, *others = stations_around(*plan.home.place, 500.0, 640.0, 4, rng)
+    beacon, daily, *others = scene.around(500.0, 640.0, 4)
     scene.add_beacon(beacon, 8, rng.uniform(-16.0, -8.0))
     for day in range(_REGULAR_DAYS):
         for station in (daily, *others):

@@ -9,6 +9,7 @@ better than a real one could. ``areas.csv`` says where people live and how many 
 import csv
 import math
 import random
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -99,14 +100,20 @@ def world(seed: int) -> tuple[Station, ...]:
 
 
 def stations_around(
-    lat_deg: float, lon_deg: float, nearest_km: float, farthest_km: float, count: int, rng: random.Random
+    lat_deg: float,
+    lon_deg: float,
+    nearest_km: float,
+    farthest_km: float,
+    count: int,
+    rng: random.Random,
+    taken: Collection[str] = (),
 ) -> tuple[Station, ...]:
     """``count`` stations in a ring around a place, with calls of the areas that they live in.
 
     They live in the world's areas where the ring touches any, else anywhere in it (on a boat, say) with a
-    call of the nearest area.
+    call of the nearest area. None has a call that is ``taken``.
     """
-    calls: set[str] = set()
+    calls = set(taken)
     found: list[Station] = []
     while len(found) < count:
         places = (_place_in_ring(lat_deg, lon_deg, nearest_km, farthest_km, rng) for _ in range(_TRIES))

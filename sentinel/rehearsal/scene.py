@@ -46,6 +46,13 @@ class Scene:
         self._outages: list[Failure] = []
         self._used: set[str] = {home.call}
 
+    def around(self, nearest_km: float, farthest_km: float, count: int) -> tuple[Station, ...]:
+        """New stations in a ring around home, with calls that nobody in the scene has."""
+        place = self.home.place
+        stations = stations_around(*place, nearest_km, farthest_km, count, self.rng, self._used)
+        self._used.update(station.call for station in stations)
+        return stations
+
     # -- who is on the air
 
     def add_locals(
@@ -61,9 +68,7 @@ class Scene:
 
         ``hours`` bounds their presence; without it they are there all the time.
         """
-        rng = self.rng
-        stations = stations_around(*self.home.place, 8.0, reach_km, count, rng)
-        self._used.update(station.call for station in stations)
+        stations = self.around(8.0, reach_km, count)
         began_s, ended_s = hours or (self.began_s, self.ended_s)
         operators = [self._operator(station, began_s, ended_s, activity, style) for station in stations]
         self._hear(operators, Ground(), "ground", home_paths(stations, self.home.place), answered)
@@ -72,8 +77,7 @@ class Scene:
     def add_neighbours(self, count: int, activity: float) -> None:
         """Locals who come and go as people do, so that most of the night is silent."""
         rng = self.rng
-        stations = stations_around(*self.home.place, 8.0, 150.0, count, rng)
-        self._used.update(station.call for station in stations)
+        stations = self.around(8.0, 150.0, count)
         operators = [
             self._operator(station, *times, activity)
             for station in stations
@@ -102,8 +106,7 @@ class Scene:
 
     def _add_pursuers(self, mechanism: Mechanism, chosen: Sequence[HomePath]) -> list[str]:
         """Up to three neighbours who work the opening, as heard by ground wave; returns their calls."""
-        stations = stations_around(*self.home.place, 8.0, 150.0, self.rng.randint(0, 3), self.rng)
-        self._used.update(station.call for station in stations)
+        stations = self.around(8.0, 150.0, self.rng.randint(0, 3))
         late_s = mechanism.began_s + 0.2 * (mechanism.ended_s - mechanism.began_s)
         operators = [self._operator(station, late_s, mechanism.ended_s, 0.7) for station in stations]
         partners = [path.station.call for path in chosen]
@@ -127,7 +130,7 @@ class Scene:
 
     def add_own_transmissions(self, partners: Sequence[str], began_s: float, ended_s: float) -> None:
         """Home's own QSOs with far stations, as decoders print them; the far ends are not heard."""
-        me = Voice(self.home.call, stations_around(*self.home.place, 0.0, 1.0, 1, self.rng)[0], 1500)
+        me = Voice(self.home.call, self.around(0.0, 1.0, 1)[0], 1500)
         at_s = int(began_s // SLOT_S) * SLOT_S
         while at_s < ended_s:
             for voice, message in [(me, cq(me, Style.PLAIN, self.rng)), *self._own_qso(me, partners)]:

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from sentinel.rehearsal.heard import Scenario, TrueOpening
+from sentinel.rehearsal.heard import EVERYDAY, Scenario, TrueOpening
 from sentinel.rehearsal.report import Report, SaidOpening
 from sentinel.rehearsal.truth import WINDOW_S
 from sentinel.sky.circular import angle_between_deg, circular_mean_deg
@@ -98,7 +98,7 @@ def _score_false(
 ) -> None:
     named = {said.id for group in matched.values() for said in group}
     for said in report.openings.values():
-        if said.id in named:
+        if said.id in named or _is_thin(scenario, said):
             continue
         towards = f"{said.bearing_deg:.0f} deg {said.mode} {said.stations} stations"
         what = f"at {_clock(scenario, said.said_at_s)} {towards}"
@@ -108,6 +108,19 @@ def _score_false(
         else:
             result.spurious += 1
             result.complaints.append(f"opening without a true one {what}")
+
+
+def _is_thin(scenario: Scenario, said: SaidOpening) -> bool:
+    """Two stations of an area and a ping, or three of which one came once: neither right nor wrong."""
+    areas_by_call = {
+        line.station.call: line.area
+        for line in scenario.heard
+        if line.station is not None
+        and line.is_far
+        and said.said_at_s - WINDOW_S < line.at_s <= said.said_at_s
+        and angle_between_deg(line.bearing_deg, said.bearing_deg) <= SAME_DIRECTION_DEG
+    }
+    return len(areas_by_call) >= 3 and not EVERYDAY.issuperset(areas_by_call.values())
 
 
 def _score_opening(
@@ -238,7 +251,7 @@ def _score_outages(scenario: Scenario, report: Report, result: Score) -> None:
             result.complaints.append(f"never blind in the outage at {_clock(scenario, outage.last_s)}")
             result.blind_delays_s.append(float("inf"))
             continue
-        result.blind_delays_s.append(blind[0] - expected_s)
+        result.blind_delays_s.append(max(0.0, blind[0] - expected_s))  # another reason may come first
         sighted = [said.at_s for said in report.states if said.at_s > blind[-1] and said.state != "blind"]
         result.recoveries_s.append((sighted[0] if sighted else float("inf")) - outage.first_s)
 
