@@ -192,7 +192,7 @@ class RealBroker:
 class Listener:
     """A second client that keeps what it hears, over MQTT 5 so that expiry and retain flags show."""
 
-    def __init__(self, broker: RealBroker, topic_filter: str = "#", **login: str) -> None:
+    def __init__(self, broker: RealBroker, topic_filter: str = "#", qos: int = 1, **login: str) -> None:
         self.heard: list[mqtt.MQTTMessage] = []
         self._changed = threading.Condition()
         self._is_subscribed = False
@@ -202,7 +202,7 @@ class Listener:
         self._client.on_message = self._note
         self._client.on_subscribe = self._subscribed
         self._client.on_connect = lambda client, *_: client.subscribe(
-            topic_filter, options=SubscribeOptions(qos=1, retainAsPublished=True)
+            topic_filter, options=SubscribeOptions(qos=qos, retainAsPublished=True)
         )
         self._address = (broker.host, broker.port)
 
@@ -228,7 +228,7 @@ class Listener:
         self._client.publish(topic, payload, 1, retain).wait_for_publish(10)
 
     def ask(self) -> None:
-        """Subscribe once more and wait for the answer: what the broker had for us before has come."""
+        """Subscribe once more and wait for the answer: at QoS 0 what was for us before has come."""
         with self._changed:
             self._is_subscribed = False
         self._client.subscribe("nothing/of/interest")

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import jsonschema
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from wire_samples import (
     NOON_S,
@@ -95,6 +95,7 @@ def test_a_blind_band_lists_no_station_and_no_count() -> None:
     assert (shown["stations"], shown["far_stations"]) == ([], None)
 
 
+@settings(deadline=None)
 @given(hostile_text)
 def test_no_text_but_the_allowed_ever_enters_a_topic(text: str) -> None:
     for build in (lambda: m.Topics(text).status, lambda: TOPICS.state(text)):
@@ -170,6 +171,7 @@ def test_what_is_no_command_is_refused_with_a_reason(payload: bytes, because: st
     assert because in refusal.reason
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=1100) | hostile_text.map(lambda t: json.dumps({"id": t, "command": t}).encode()))
 def test_any_bytes_get_an_answer_that_can_be_published(payload: bytes) -> None:
     answer = CommandGate().receive(payload, is_retained=False)

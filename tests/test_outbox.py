@@ -1,6 +1,6 @@
 """What waits for the broker: the latest value of a topic, a bounded queue of events, nothing stale."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sentinel.outputs.mqtt_messages import MqttMessage
@@ -99,6 +99,7 @@ def test_an_event_that_came_back_goes_first_and_an_overtaken_value_stays_away() 
     assert taken(outbox, 2) == [b"new", b"1", b"2"]
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.booleans(), st.integers(0, 1000)), max_size=1500))
 def test_it_never_holds_more_than_its_bounds_whatever_is_put_in(puts: list[tuple[bool, int]]) -> None:
     outbox = Outbox()

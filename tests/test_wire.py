@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import jsonschema
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from wire_samples import (
     NOON_S,
@@ -170,6 +170,7 @@ def test_decoder_age_is_counted_to_the_moment_of_publishing() -> None:
     assert wire.bulletin_payload(quiet_bulletin(), ENVELOPE)["receiver"]["decoder_age_s"] is None
 
 
+@settings(deadline=None)
 @given(any_bulletin())
 def test_any_bulletin_becomes_clean_ascii_json_that_its_schema_accepts(bulletin: Bulletin) -> None:
     text = to_json(wire.bulletin_payload(bulletin, ENVELOPE, with_stations=True))
@@ -187,6 +188,7 @@ def strings_in(value: object) -> list[str]:
     return [s for child in children for s in strings_in(child)]
 
 
+@settings(deadline=None)
 @given(any_bulletin())
 def test_publishing_what_was_read_back_changes_nothing(bulletin: Bulletin) -> None:
     once = wire.bulletin_payload(bulletin, ENVELOPE, with_stations=True)
@@ -250,6 +252,7 @@ json_values = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(st.sampled_from(sorted(EXAMPLES)), st.data())
 def test_a_damaged_payload_is_read_or_refused_with_the_one_error(example: str, data: st.DataObject) -> None:
     payload = dict(EXAMPLES[example][1])
@@ -260,6 +263,7 @@ def test_a_damaged_payload_is_read_or_refused_with_the_one_error(example: str, d
         assert str(error).isprintable()
 
 
+@settings(deadline=None)
 @given(st.floats(0, 2.5e11))
 def test_times_are_whole_utc_seconds_and_read_back(at_s: float) -> None:
     assert from_iso_z(iso_z(at_s)) == at_s // 1
@@ -271,6 +275,7 @@ def test_times_are_written_as_documented() -> None:
     assert iso_z(-1) == "1969-12-31T23:59:59Z"
 
 
+@settings(deadline=None)
 @given(st.floats(0, 360, exclude_max=True))
 def test_a_rounded_bearing_stays_below_360(bearing_deg: float) -> None:
     assert 0 <= rounded_bearing_deg(bearing_deg) < 360
@@ -280,6 +285,7 @@ def test_north_is_never_written_as_360() -> None:
     assert rounded_bearing_deg(359.97) == 0.0
 
 
+@settings(deadline=None)
 @given(hostile_text)
 def test_cleaned_text_is_printable_short_and_stays_as_it_is(text: str) -> None:
     cleaned = clean_text(text)
