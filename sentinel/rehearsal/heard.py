@@ -119,6 +119,7 @@ class Scenario:
     outages: tuple[Outage, ...] = ()
     settings: Settings = field(default_factory=Settings)
     must_not_open: tuple[tuple[int, int], ...] = ()
+    has_drifting_clock: bool = False
 
     @property
     def days(self) -> float:

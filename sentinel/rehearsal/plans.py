@@ -83,12 +83,18 @@ def several_hops_plan(kind: str, seed: int, minutes: Minutes) -> Plan:
 
 
 def f2_plan(kind: str, seed: int, minutes: Minutes, nearest_km: float = 2900.0) -> Plan:
-    """One hop or two of F2, in the winter half-year of the first reflection, near noon there."""
+    """One hop or two of F2, in the winter half-year of the first reflection, near noon there.
+
+    Never across the dip equator, where nature would not tell it from the transequatorial path either.
+    """
     ranges = [each for each in ((2900.0, 3900.0), (5900.0, 7700.0)) if each[0] >= nearest_km]
+
+    def choose(paths: tuple[HomePath, ...], dice: random.Random) -> HomePath | None:
+        target = skies.populous_target(paths, *dice.choice(ranges), dice)
+        return None if target is None or skies.crosses_equator(target) else target
+
     rng = dice(kind, seed)
-    home, target = _home_and_target(
-        seed, rng, lambda paths, dice: skies.populous_target(paths, *dice.choice(ranges), dice)
-    )
+    home, target = _home_and_target(seed, rng, choose)
     months = (10, 11, 12, 1, 2, 3) if _middle(target)[0] >= 0.0 else (4, 5, 9, 10, 11)
     return _timed(kind, seed, rng, home, target, months, rng.uniform(10.5, 14.0), minutes)
 

@@ -242,6 +242,7 @@ class Scene:
             tuple(out.as_heard(kept) for out in self._outages),
             self.settings,
             tuple((int(a), int(b)) for a, b in must_not_open),
+            self.clock_drift_s_per_h != 0.0,
         )
 
     def _operator(

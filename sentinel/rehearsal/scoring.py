@@ -44,6 +44,7 @@ class Score:
     modes: list[tuple[str, bool]] = field(default_factory=list)
     blind_delays_s: list[float] = field(default_factory=list)
     recoveries_s: list[float] = field(default_factory=list)
+    is_clock_noticed: bool = False
     complaints: list[str] = field(default_factory=list)
 
 
@@ -58,6 +59,7 @@ def score(scenario: Scenario, report: Report) -> Score:
         _score_opening(scenario, truth, matched.get(truth, []), report, result)
     _score_ends(scenario, report, result)
     _score_outages(scenario, report, result)
+    result.is_clock_noticed = scenario.has_drifting_clock and state_at(report, scenario.ended_s) == "blind"
     return result
 
 

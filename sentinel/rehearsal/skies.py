@@ -13,7 +13,7 @@ from sentinel.rehearsal.clouds import Cloud, Swell
 from sentinel.rehearsal.openings import F2, Aurora, Ground, SporadicE, Transequatorial
 from sentinel.rehearsal.paths import HomePath
 from sentinel.rehearsal.physics import Vector, arc_km, moved, place_of
-from sentinel.sky.magnetics import crosses_dip_equator
+from sentinel.sky.magnetics import Crossing, crosses_dip_equator
 
 Gaps = tuple[tuple[float, float], ...]
 # A target counts only with this many neighbours: an opening into an empty sea is nobody's opening.
@@ -149,8 +149,17 @@ def transequatorial_target(
     return None
 
 
+def crosses_equator(path: HomePath) -> bool:
+    """Whether the path crosses the dip equator."""
+    return _crossing(path) is not None
+
+
+def _crossing(path: HomePath) -> Crossing | None:
+    return crosses_dip_equator(*place_of(path.home), path.station.lat_deg, path.station.lon_deg)
+
+
 def _is_transequatorial(path: HomePath, widest_deg: float) -> bool:
-    crossing = crosses_dip_equator(*place_of(path.home), path.station.lat_deg, path.station.lon_deg)
+    crossing = _crossing(path)
     return crossing is not None and crossing.off_square_deg < widest_deg and crossing.asymmetry_deg < 8.0
 
 

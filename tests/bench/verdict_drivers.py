@@ -51,7 +51,9 @@ def stations_said(scenario: Scenario) -> Iterator[str]:
             watch.tick(sample_s)
             for one in watch.bulletin(sample_s).stations:
                 clock = datetime.fromtimestamp(sample_s, UTC).strftime("%H:%M:%S")
-                where = f"{one.distance_km:.0f} km {one.bearing_deg:.0f} deg {one.locator} by {one.location_source}"
+                where = (
+                    f"{one.locator} by {one.location_source} {one.distance_km:.0f} km {one.bearing_deg:.0f}"
+                )
                 why = "; ".join(one.reasons)
                 yield f"{clock} {one.call} {where}, {one.slots} slots, trust {one.trust:.3f}: {why}"
             sample_s += HEADING_EVERY_S

@@ -13,7 +13,8 @@ found            a reported opening points within 25 degrees of a true one (or w
                  that is wider) and begins between the true one's first and last decode. Due are the openings
                  that meet the definition by their true decodes (``sentinel.rehearsal.truth``).
 false opening    any reported in a scenario, or a part of one, in which nothing opens
-spurious         one reported beside a true opening that fits none: a split, or a phantom
+spurious         one reported beside a true opening that fits none: a split, or a phantom. Two stations of an
+                 area and a ping, or three of which one came once, are neither right nor wrong
 delay            report minus due: the slot in which the third distinct true station within 15 minutes was
                  first decoded, or the third slot of a station beyond 4,000 km. Event time, in whole slots.
                  "since three were heard twice" starts when no doubt is left, so it is often negative
@@ -21,7 +22,8 @@ linger           from the last true decode to the state's leaving open, if it wa
 flap             the state leaves open between due and the last true decode, though no silence of more than
                  seven minutes and a slot excuses it
 bearing, km      the opening's last report against the circular mean over all its true stations, and against
-                 the nearest and farthest of those whose locator was decoded, at their true places
+                 the nearest and farthest of those whose locator was decoded, at their true places; counting
+                 a true ping from the same direction is no error
 heading          every five minutes while open: the best heading against the true stations of 15 minutes
 mode             the last report's mode is one of those that the physics of the scenario allows
 blind            state blind minus (last line, or last canary, plus the configured silence); recovery: the
@@ -30,7 +32,6 @@ stirring, blind  minutes a day in that state in scenarios in which nothing is to
 """
 
 import argparse
-import statistics
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -38,16 +39,13 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from verdict_drivers import Credit, by_core, by_replay, credit_given, stations_said
+from verdict_table import rows, share
 
 from sentinel.rehearsal.heard import Heard, Scenario
-from sentinel.rehearsal.kinds import AILING, KINDS, NEVER_OPEN, OPENINGS, build
+from sentinel.rehearsal.kinds import KINDS, build
 from sentinel.rehearsal.logs import PLAIN, render, write_log
 from sentinel.rehearsal.report import Report
 from sentinel.rehearsal.scoring import Score, score
-
-# Shown, but outside the bars: they need the planetary index, or hours of patience.
-Row = tuple[str, str, str]
-OUTSIDE_THE_BARS = ("aurora", "tropo")
 
 
 def run(kind: str, seed: int, through_text: bool) -> Score:
@@ -61,103 +59,12 @@ def run_job(job: tuple[str, int, bool]) -> Score:
     return run(*job)
 
 
-def rows(scores: Sequence[Score]) -> Iterator[Row]:
-    """The table: figure, bar, measured."""
-    by_kind: dict[str, list[Score]] = {}
-    for each in scores:
-        by_kind.setdefault(each.kind, []).append(each)
-    never = [each for each in scores if each.kind in NEVER_OPEN]
-    opening = [each for each in scores if each.kind in OPENINGS]
-    if never:
-        days = sum(each.days for each in never)
-        yield "false openings", "0", f"{sum(each.false_openings for each in never)} in {days:.0f} days"
-        for kind in NEVER_OPEN:
-            if kind in by_kind:
-                yield f"  stirring, {kind}, min/day", _STIRRING_BARS.get(kind, ""), _stirring(by_kind[kind])
-        yield "  blind without cause, min/day", "0", f"{sum(each.blind_min for each in never) / days:.1f}"
-    if opening:
-        yield from _opening_rows(opening, by_kind)
-    ailing = [each for each in scores if each.kind in AILING and each.blind_delays_s]
-    if ailing:
-        yield (
-            "blind after the silence, s",
-            "0 to 15",
-            _spread([d for each in ailing for d in each.blind_delays_s]),
-        )
-        yield "recovery, s", "0 to 15", _spread([d for each in ailing for d in each.recoveries_s])
-
-
-_STIRRING_BARS = {"dead-band": "<= 60", "false-flood": "<= 20"}
-
-
-def _opening_rows(
-    opening: Sequence[Score], by_kind: dict[str, list[Score]]
-) -> Iterator[tuple[str, str, str]]:
-    scored = [each for each in opening if each.kind not in OUTSIDE_THE_BARS]
-    yield "openings found", ">= 99.5 %", _share(sum(e.found for e in scored), sum(e.due for e in scored))
-    for kind in OPENINGS:
-        if kind in by_kind:
-            yield f"  {kind}", "", _kind_line(by_kind[kind])
-    for figure, bar, field, digits in _QUANTILES:
-        yield figure, bar, _quantiles([value for each in scored for value in getattr(each, field)], digits)
-    yield "flaps", "0", str(sum(each.flaps for each in scored))
-    modes = [right for each in scored for _, right in each.modes]
-    yield "mode right", ">= 95 %", _share(sum(modes), len(modes))
-    yield "spurious beside a true opening", "0", str(sum(each.spurious for each in scored))
-    yield "false openings by regulars", "0", str(sum(each.false_openings for each in scored))
-
-
-# figure (median, 90th percentile, worst), bar, the score's field, digits
-_QUANTILES = (
-    ("delay, s", "15, 60, 150", "delays_s", 0),
-    ("  since three were heard twice", "", "doubtless_delays_s", 0),
-    ("linger, s", "480", "lingers_s", 0),
-    ("bearing error, deg", "1, 5", "bearing_errors_deg", 1),
-    ("heading error, deg", "1, 5", "heading_errors_deg", 1),
-    ("nearest error, km", "100", "nearest_errors_km", 0),
-    ("farthest error, km", "100", "farthest_errors_km", 0),
-)
-
-
-def _stirring(scores: Sequence[Score]) -> str:
-    minutes = [each.stirring_min / each.days for each in scores]
-    return f"{statistics.fmean(minutes):.1f}, worst {max(minutes):.0f}"
-
-
-def _kind_line(scores: Sequence[Score]) -> str:
-    due, found = sum(each.due for each in scores), sum(each.found for each in scores)
-    modes = [right for each in scores for _, right in each.modes]
-    delays = [delay for each in scores for delay in each.delays_s]
-    return (
-        f"{found} of {due}, delay {_quantiles(delays)}, mode {_share(sum(modes), len(modes))}, "
-        f"flaps {sum(each.flaps for each in scores)}, spurious {sum(each.spurious for each in scores)}"
-    )
-
-
-def _quantiles(values: Sequence[float], digits: int = 0) -> str:
-    if not values:
-        return "-"
-    ordered = sorted(values)
-    p90 = ordered[min(len(ordered) - 1, int(0.9 * len(ordered)))]
-    return ", ".join(f"{value:.{digits}f}" for value in (statistics.median(ordered), p90, ordered[-1]))
-
-
-def _spread(values: Sequence[float]) -> str:
-    return (
-        f"{min(values):.0f} to {max(values):.0f}, median {statistics.median(values):.0f}" if values else "-"
-    )
-
-
-def _share(part: int, whole: int) -> str:
-    return f"{100.0 * part / whole:.1f} % of {whole}" if whole else "-"
-
-
 def print_credit(credits: Sequence[Credit]) -> None:
     """How soon true far stations are believed, and how many false calls ever are."""
     shares = [sum(each.believed_at.get(n, 0) for each in credits) for n in (1, 2, 3)]
     true = sum(each.true_stations for each in credits)
     print(f"true far stations heard twice within ten minutes: {true}; believed at the first decode ", end="")
-    print(f"{_share(shares[0], true)}, the second {_share(shares[1], true)}, later {_share(shares[2], true)}")
+    print(f"{share(shares[0], true)}, the second {share(shares[1], true)}, later {share(shares[2], true)}")
     false, believed = (
         sum(getattr(each, name) for each in credits) for name in ("false_calls", "false_believed")
     )
