@@ -1,7 +1,7 @@
 """Keeping the diary within its age and its size.
 
-Detail (sightings, slots, health) goes first; openings go last of all, since they are what the diary is for.
-What is known of squares and countries ever heard is never dropped: there are only so many of them.
+Detail (sightings, slots, health, the days of each call) goes first; openings go last of all, since they are
+what the diary is for. The squares and countries ever heard are never dropped: there are only so many of them.
 
 A wrong clock must not empty the diary: age is counted from the newest row if that is earlier than the clock
 says, and one pruning never takes more than a month of days from a table. Rows are dropped in short
@@ -46,9 +46,9 @@ DETAIL = (
     _Aged("sighting", "id", DAY_MS << SEQUENCE_BITS),
     _Aged("slot", "id", DAY_MS << SEQUENCE_BITS),
     _Aged("health", "at_ms", DAY_MS),
+    _Aged("heard_day", "day", 1),
 )
 SUMMARY = (
-    _Aged("heard_day", "day", 1),
     _Aged("station", "last_day", 1),
     _Aged("state_change", "at_ms", DAY_MS),
     _Aged("downtime", "until_ms", DAY_MS),

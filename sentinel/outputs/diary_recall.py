@@ -14,7 +14,10 @@ from sentinel.outputs.diary_statistics import spans
 from sentinel.watch.bulletin import Mode, Opening, State
 
 CALL_LIMIT = 5000
-"""Most calls given back, the latest heard first: as many as the core keeps."""
+"""Most calls given back, the latest heard: as many as the core keeps."""
+
+RECALL_DAYS = 60
+"""Days of habits given back: a station is a regular by what it did these weeks, not last season."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +26,10 @@ class Recall:
 
     ``snapshot`` is the core's own JSON text, None if there is none or it is damaged; ``watched_until_s`` the
     last moment the watch is known to have run; ``live_openings`` had not ended then. ``locators`` holds the
-    last locator of each call, ``days_heard`` the day numbers (days since 1970 UTC) on which it was heard, the
-    calls heard last at the end; ``watched_days`` those on which the receiver could be judged. ``squares`` and
-    ``countries`` are whatever was ever heard with fair trust, ``farthest_km`` the farthest of each mode.
+    last locator of each call. ``days_heard`` are the day numbers (days since 1970 UTC) on which each call was
+    heard, the calls heard last at the end, ``watched_days`` those on which the receiver could be judged, both
+    of the last ``RECALL_DAYS``. ``squares`` and ``countries`` are whatever was ever heard with fair trust,
+    ``farthest_km`` is the farthest of each mode.
     """
 
     snapshot: str | None
@@ -40,15 +44,17 @@ class Recall:
 
 
 def recall(connection: sqlite3.Connection, band: str) -> Recall:
-    """Read all of it. It reads some ten thousand rows after a busy year."""
+    """Read all of it."""
     watched_ms = _memory(connection, "watched", band)
+    watched_until_s = watched_ms / 1000 if isinstance(watched_ms, int) else None
+    since_day = int((watched_until_s or 0.0) // DAY_S) - RECALL_DAYS
     return Recall(
         snapshot=_unpacked(_memory(connection, "snapshot", band)),
-        watched_until_s=watched_ms / 1000 if isinstance(watched_ms, int) else None,
+        watched_until_s=watched_until_s,
         live_openings=live_openings(connection, band),
         locators=known_locators(connection),
-        days_heard=days_heard(connection, band),
-        watched_days=watched_days(connection, band),
+        days_heard=days_heard(connection, band, since_day),
+        watched_days=watched_days(connection, band, since_day),
         squares=_ever_heard(connection, band, "square"),
         countries=_ever_heard(connection, band, "country"),
         farthest_km=farthest_by_mode(connection, band),
@@ -72,21 +78,22 @@ def known_locators(connection: sqlite3.Connection, limit: int = CALL_LIMIT) -> d
 
 
 def days_heard(
-    connection: sqlite3.Connection, band: str, limit: int = CALL_LIMIT
+    connection: sqlite3.Connection, band: str, since_day: int, limit: int = CALL_LIMIT
 ) -> dict[str, frozenset[int]]:
     """The days on which each call was heard, for the ``limit`` calls heard last; the latest at the end."""
     latest = connection.execute(
-        "SELECT call, group_concat(day) FROM heard_day WHERE band = ?"
+        "SELECT call, group_concat(day) FROM heard_day WHERE band = ? AND day >= ?"
         " GROUP BY call ORDER BY max(day) DESC, call LIMIT ?",
-        (band, limit),
+        (band, since_day, limit),
     ).fetchall()
     return {call: frozenset(map(int, days.split(","))) for call, days in reversed(latest)}
 
 
-def watched_days(connection: sqlite3.Connection, band: str) -> frozenset[int]:
+def watched_days(connection: sqlite3.Connection, band: str, since_day: int) -> frozenset[int]:
     """The days on which the receiver could be judged at least for a while."""
-    cut = pieces(spans(connection, band), DAY_S)
-    return frozenset(start_s // DAY_S for start_s, piece in cut if piece.state is not State.BLIND)
+    cut = pieces(spans(connection, band, since_day * DAY_S), DAY_S)
+    days = (start_s // DAY_S for start_s, piece in cut if piece.state is not State.BLIND)
+    return frozenset(day for day in days if day >= since_day)
 
 
 def farthest_by_mode(connection: sqlite3.Connection, band: str) -> dict[Mode, int]:

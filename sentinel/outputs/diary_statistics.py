@@ -55,12 +55,18 @@ class DaySummary:
     farthest_km: int | None
 
 
-def spans(connection: sqlite3.Connection, band: str) -> list[Span]:
-    """Every span of one state since the diary began; what lies in no span was not recorded."""
-    changes = connection.execute(
-        "SELECT at_ms, state, because, blind_reason FROM state_change WHERE band = ? ORDER BY at_ms", (band,)
-    )
-    downtimes = connection.execute("SELECT since_ms, until_ms FROM downtime WHERE band = ?", (band,))
+CHANGES = """SELECT at_ms, state, because, blind_reason FROM state_change WHERE band = :band
+    AND at_ms >= coalesce((SELECT max(at_ms) FROM state_change WHERE band = :band AND at_ms <= :since_ms), 0)
+    ORDER BY at_ms"""
+
+DOWNTIMES = "SELECT since_ms, until_ms FROM downtime WHERE band = :band AND until_ms > :since_ms"
+
+
+def spans(connection: sqlite3.Connection, band: str, since_s: float = 0.0) -> list[Span]:
+    """Every span of one state that ends after ``since_s``; what lies in no span was not recorded."""
+    scope = {"band": band, "since_ms": since_s * 1000}
+    changes = connection.execute(CHANGES, scope)
+    downtimes = connection.execute(DOWNTIMES, scope)
     alive = connection.execute(
         "SELECT value FROM memory WHERE kind = 'watched' AND name = ?", (band,)
     ).fetchone()
@@ -96,7 +102,7 @@ def days(connection: sqlite3.Connection, band: str, since_s: float, until_s: flo
     first_day, end_day = int(since_s // DAY_S), int(-(-until_s // DAY_S))
     lasted: dict[int, dict[State, float]] = defaultdict(_no_time)
     down_s: dict[int, float] = defaultdict(float)
-    for start_s, piece in pieces(spans(connection, band), DAY_S):
+    for start_s, piece in pieces(spans(connection, band, since_s), DAY_S):
         lasted[start_s // DAY_S][piece.state] += piece.lasts_s
         down_s[start_s // DAY_S] += piece.lasts_s if piece.is_downtime else 0
     began = Counter(int(at_s // DAY_S) for at_s in _openings_began(connection, band))
