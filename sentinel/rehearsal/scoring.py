@@ -59,7 +59,11 @@ def score(scenario: Scenario, report: Report) -> Score:
         _score_opening(scenario, truth, matched.get(truth, []), report, result)
     _score_ends(scenario, report, result)
     _score_outages(scenario, report, result)
-    result.is_clock_noticed = scenario.has_drifting_clock and state_at(report, scenario.ended_s) == "blind"
+    if scenario.has_drifting_clock:
+        final = state_at(report, scenario.ended_s)
+        result.is_clock_noticed = final == "blind"
+        if not result.is_clock_noticed:
+            result.complaints.append(f"says {final} though the clock has drifted until nothing is decoded")
     return result
 
 
