@@ -242,6 +242,39 @@ def test_a_diary_with_a_torn_page_is_set_aside_each_time_under_a_new_name(path: 
         assert (path.parent / f"diary.sqlite.damaged-{number}").read_bytes() == bytes(damaged)
 
 
+def damage_table(path: Path, table: str) -> None:
+    """Overwrite the table's first page, as a worn card might."""
+    with closing(connect(path)) as connection:
+        (page,) = connection.execute("SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)).fetchone()
+    content = bytearray(path.read_bytes())
+    content[1024 * (page - 1) : 1024 * page] = b"\xa5" * 1024
+    path.write_bytes(content)
+
+
+@pytest.mark.parametrize("table", ["sighting", "notable"])
+def test_what_is_not_damaged_is_saved_into_the_new_diary(path: Path, table: str) -> None:
+    write(path, *(full_batch(n) for n in range(60)))
+    before = contents(path)
+    damage_table(path, table)
+    with Diary(path) as diary:
+        assert diary.checkpoints() == {"decodes.log": '{"offset": 59}'}
+        assert diary.recall(BAND).snapshot == '{"number": 59}'
+        assert " rows saved" in diary.note
+    after = contents(path)
+    for kept in {"memory", "opening", "state_change", "station", "heard_day", "first_heard"} - {table}:
+        assert sorted(after[kept]) == sorted(before[kept])
+    assert after[table] == []
+
+
+def test_an_opening_that_is_damaged_itself_is_left_behind(path: Path) -> None:
+    write(path, *(full_batch(n) for n in range(3)))
+    with closing(connect(path)) as connection:
+        connection.execute("UPDATE opening SET detail = '{\"likeli' WHERE id = 'opening-1'")
+    damage_table(path, "sighting")
+    with Diary(path), reading(path) as connection:
+        assert [row.opening.id for row in openings(connection)] == ["opening-0", "opening-2"]
+
+
 def test_a_card_that_spoils_every_diary_is_not_filled_with_them(path: Path) -> None:
     for number in range(1, 10):
         path.with_name(f"diary.sqlite.damaged-{number}").write_bytes(b"spoilt")

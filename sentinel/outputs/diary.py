@@ -31,6 +31,7 @@ from sentinel.outputs.diary_file import (
 from sentinel.outputs.diary_prune import PruneRule, prune
 from sentinel.outputs.diary_recall import Recall, checkpoints, recall
 from sentinel.outputs.diary_rows import DiaryBatch
+from sentinel.outputs.diary_salvage import salvage
 from sentinel.outputs.diary_schema import roll_back
 from sentinel.outputs.diary_statements import Statement, statements
 
@@ -132,8 +133,10 @@ class Diary:
                 if error_code(error) not in DAMAGED:
                     raise
                 aside = set_aside(self.path)
-                self.note = f"the diary was damaged ({error}) and is kept as {aside}; a new one began"
-                return open_checked(self.path, self._connector, is_suspect=False)
+                connection = open_checked(self.path, self._connector, is_suspect=False)
+                saved = salvage(aside, connection)
+                self.note = f"the diary was damaged, is kept as {aside} and begun anew with {saved} rows saved"
+                return connection
         except (sqlite3.Error, OSError) as error:
             raise unavailable(self.path, error) from error
 

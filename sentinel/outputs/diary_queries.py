@@ -118,10 +118,11 @@ def _openings(connection: sqlite3.Connection, wanted: OpeningFilter, is_live: bo
             "is_live": is_live,
         },
     )
-    return tuple(_opening_row(dict(zip(OPENING_COLUMNS, row, strict=True))) for row in found)
+    return tuple(opening_row(dict(zip(OPENING_COLUMNS, row, strict=True))) for row in found)
 
 
-def _opening_row(column: dict[str, Any]) -> OpeningRow:
+def opening_row(column: dict[str, Any]) -> OpeningRow:
+    """The row behind these columns. Raises ValueError, KeyError or TypeError for damaged ones."""
     detail = json.loads(column["detail"])
     opening = Opening(
         id=column["id"],

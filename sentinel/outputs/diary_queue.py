@@ -37,6 +37,7 @@ class DiaryQueue:
         self._limit_rows = limit_rows
         self._pending = DiaryBatch()
         self._is_urgent = False
+        self._is_woken = False
         self._failure = ""
         self._changed = threading.Condition()
 
@@ -48,10 +49,9 @@ class DiaryQueue:
             self._changed.notify()
 
     def wake(self) -> None:
-        """Make ``wait`` return: at the end of the daemon, before the last ``drain``."""
+        """Make ``wait`` return whatever holds it: at the end of the daemon, before the last ``drain``."""
         with self._changed:
-            self._is_urgent = True
-            self._failure = ""
+            self._is_woken = True
             self._changed.notify()
 
     def wait(self, timeout_s: float = FLUSH_S) -> bool:
@@ -62,7 +62,8 @@ class DiaryQueue:
     def drain(self, diary: Writer) -> int:
         """Write everything in one transaction; returns the rows written. On DiaryUnavailable all is kept."""
         with self._changed:
-            batch, self._pending, self._is_urgent = self._pending, DiaryBatch(), False
+            batch, self._pending = self._pending, DiaryBatch()
+            self._is_urgent = self._is_woken = False
         try:
             if not batch.is_empty:
                 diary.write(batch)
@@ -71,7 +72,8 @@ class DiaryQueue:
                 self._pending = self._bounded(batch.then(self._pending))
                 self._failure = str(error)
             raise
-        self._failure = ""
+        with self._changed:
+            self._failure = ""
         return batch.rows
 
     def part(self) -> Part:
@@ -83,7 +85,8 @@ class DiaryQueue:
             return Part("diary", True, lost.removeprefix("; "))
 
     def _is_due(self) -> bool:
-        return not self._failure and (self._is_urgent or self._pending.rows >= FLUSH_ROWS)
+        is_worth_it = self._is_urgent or self._pending.rows >= FLUSH_ROWS
+        return self._is_woken or (is_worth_it and not self._failure)
 
     def _bounded(self, batch: DiaryBatch) -> DiaryBatch:
         excess = batch.rows - self._limit_rows
