@@ -4,10 +4,12 @@
 """
 
 import argparse
+import io
 import os
 import signal
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from sentinel import __version__
 from sentinel.commands import check, demo, learn, panel, replay, run, schema
@@ -19,8 +21,8 @@ COMMANDS = (run, demo, replay, learn, check, panel, schema)
 class Parser(argparse.ArgumentParser):
     """Says what was wrong in one line, then how to get help."""
 
-    def error(self, message: str) -> "NoReturn":  # type: ignore[name-defined]  # noqa: F821
-        self.exit(2, f"{self.prog}: {message}; see {self.prog} --help\n")
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {_one_line(message)}; see {self.prog} --help\n")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -39,17 +41,39 @@ def parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that knows only ASCII gets ? for what it lacks
+        sys.stdout.reconfigure(errors="replace")
     options = parser().parse_args(arguments)
     try:
-        return int(options.run(options))
+        code = int(options.run(options))
+        sys.stdout.flush()
+        return code
     except SentinelError as error:
-        print(f"sentinel: {error}", file=sys.stderr)
-        return error.exit_code
+        return _fail(str(error), error.exit_code)
     except KeyboardInterrupt:
         return 128 + signal.SIGINT
     except BrokenPipeError:  # the reader, such as head, has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 0
+    except OSError as error:  # outside our power: a full disk below standard output, a device that went
+        _drop_output()
+        where = f" ({error.filename})" if error.filename else ""
+        return _fail(f"the system refused: {error.strerror or error}{where}; mend that and start again", 1)
+
+
+def _fail(sentence: str, code: int) -> int:
+    print(f"sentinel: {_one_line(sentence)}", file=sys.stderr)
+    return code
+
+
+def _one_line(text: str) -> str:
+    """No file name and no value breaks the line or reaches the terminal as a control sequence."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def _drop_output() -> None:
+    """Lose what is still buffered, so that nothing is tried again when the interpreter ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sentinel.commands.options import Subcommands, add_command, add_config
 from sentinel.config import Config
+from sentinel.watch.decode import Decode
 
 SAMPLES = 3
 BROKER_PATIENCE_S = 5.0
@@ -90,7 +91,6 @@ def _source(config: Config, index: int) -> Iterator[Finding]:
 def _lines(config: Config, index: int, name: str, path: Path) -> Iterator[Finding]:
     from sentinel.intake.layout import Header, LayoutReader, Rejection
     from sentinel.intake.log_reader import date_in_name, last_lines
-    from sentinel.watch.decode import Decode
 
     texts = [text for text in last_lines(path) if text.strip()]
     reader = LayoutReader(config.source[index].compiled, name, date_in_name(path.name))
@@ -116,7 +116,7 @@ def _lines(config: Config, index: int, name: str, path: Path) -> Iterator[Findin
         yield Finding(None, f"  rejected: {_clean(text)} ({reason.reason})")
 
 
-def _as_read(decode: "Decode", config: Config) -> str:  # type: ignore[name-defined]  # noqa: F821
+def _as_read(decode: Decode, config: Config) -> str:
     from sentinel.trade.message import parse_message
     from sentinel.watch.knowledge import Knowledge
     from sentinel.watch.place import Gazetteer

@@ -43,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
     from sentinel.outputs.wire import bulletin_from_payload
     from sentinel.panel.picture import draw
 
-    bulletin = bulletin_from_payload(_read(options.bulletin))
+    bulletin = bulletin_from_payload(_read(options.bulletin), str(options.bulletin))
     picture = draw(bulletin, SIZES[options.size], options.accent, options.page)
     try:
         picture.save(options.out)
