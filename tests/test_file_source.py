@@ -429,8 +429,9 @@ def test_a_source_that_dies_says_so(log: Path, monkeypatch: pytest.MonkeyPatch) 
         raise RuntimeError("a bug downstream")
 
     source.start(fails)
-    assert source._thread is not None
-    source._thread.join(20)
+    for thread in threading.enumerate():
+        if thread.name == "source rx":
+            thread.join(20)
     assert "has ended" in str(source.health().trouble)
     assert source.stop()
 

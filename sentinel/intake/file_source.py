@@ -6,9 +6,6 @@ network share does not tell what other machines write), the file is looked at on
 
 import errno
 import logging
-import os
-import select
-import threading
 import time
 from contextlib import closing, suppress
 from dataclasses import replace
@@ -19,6 +16,7 @@ from inotify_simple import INotify, flags
 from sentinel.intake.checkpoint import FileCheckpoint
 from sentinel.intake.file_tail import BACKLOG_BYTES, FileTail
 from sentinel.intake.source import Deliver, SourceHealth
+from sentinel.intake.source_thread import SourceThread
 
 # Finds what inotify cannot tell, such as a share that was mounted over the directory.
 STAT_EVERY_S = 30.0
@@ -49,35 +47,19 @@ class FileSource:
         self._uses_inotify = uses_inotify
         self._health = SourceHealth()
         self._checkpoint = checkpoint
-        self._wake_fd = os.eventfd(0, os.EFD_CLOEXEC | os.EFD_NONBLOCK)
-        self._is_stopping = False
-        self._thread: threading.Thread | None = None
+        self._thread = SourceThread(name)
 
     def start(self, deliver: Deliver) -> None:
         """Begin to deliver batches from a thread of its own."""
-        self._thread = threading.Thread(
-            target=self._run, args=(deliver,), name=f"source {self.name}", daemon=True
-        )
-        self._thread.start()
+        self._thread.start(lambda: self._run(deliver))
 
     def stop(self, timeout_s: float = 2.0) -> bool:
         """End the thread; true if it ended in time. A ``deliver`` that blocks keeps it."""
-        self._is_stopping = True
-        if self._wake_fd < 0:
-            return True
-        os.eventfd_write(self._wake_fd, 1)
-        if self._thread is not None:
-            self._thread.join(timeout_s)
-            if self._thread.is_alive():
-                return False
-        os.close(self._wake_fd)
-        self._wake_fd = -1
-        return True
+        return self._thread.stop(timeout_s)
 
     def health(self) -> SourceHealth:
         """The health after the last look."""
-        thread = self._thread
-        if thread is not None and not thread.is_alive() and not self._is_stopping:
+        if self._thread.has_died:
             return replace(self._health, trouble=f"the thread of source {self.name} has ended")
         return self._health
 
@@ -89,24 +71,24 @@ class FileSource:
         try:
             if self._uses_inotify:
                 self._run_on_alarm(deliver)
-            wake = select.poll()
-            wake.register(self._wake_fd, select.POLLIN)
-            while not self._is_stopping:
+            while not self._thread.is_stopping:
                 self._look(deliver)
-                wake.poll(POLL_EVERY_S * 1000)
+                self._thread.wait(POLL_EVERY_S)
         finally:
             self._tail.close()
 
     def _run_on_alarm(self, deliver: Deliver) -> None:
         """Until stopped, or until inotify turns out to be of no use."""
         try:
-            with closing(_Alarm(self._path, self._wake_fd)) as alarm:
-                while not self._is_stopping:
+            with closing(_Alarm(self._path)) as alarm:
+                while not self._thread.is_stopping:
                     alarm.watch()  # before looking, so that nothing falls between
-                    if self._look(deliver) and alarm.is_deaf():
+                    is_unheard = self._look(deliver) and not alarm.has_rung
+                    if is_unheard and not self._thread.wait(0, alarm.fd):
                         self._say(f"{self._path} changes unannounced; looking every {POLL_EVERY_S:g} s")
                         return
-                    alarm.wait()
+                    self._thread.wait(STAT_EVERY_S, alarm.fd)
+                    alarm.hear()
         except OSError as error:
             self._say(f"no inotify ({error.strerror}); looking every {POLL_EVERY_S:g} s")
 
@@ -118,7 +100,7 @@ class FileSource:
             deliver(batch)
             self._checkpoint = batch.checkpoint
             last_line_s = time.monotonic()
-            if self._is_stopping:
+            if self._thread.is_stopping:
                 break
         else:
             self._checkpoint = self._tail.checkpoint()
@@ -133,16 +115,14 @@ class FileSource:
 
 
 class _Alarm:
-    """inotify on the file and on its directory, together with the descriptor that ends the wait."""
+    """inotify on the file and on its directory."""
 
-    def __init__(self, path: Path, wake_fd: int) -> None:
+    def __init__(self, path: Path) -> None:
         self._path = path
         self._inotify = INotify()
-        self._poll = select.poll()
-        self._poll.register(wake_fd, select.POLLIN)
-        self._poll.register(self._inotify.fileno(), select.POLLIN)
+        self.fd: int = self._inotify.fileno()
         self._file_watch: int | None = None
-        self._has_rung = True
+        self.has_rung = True
 
     def close(self) -> None:
         self._inotify.close()
@@ -166,11 +146,6 @@ class _Alarm:
                 raise
             return None  # not there, or not ours to read: the next stat tells
 
-    def wait(self) -> None:
-        """Sleep until something changes, the source is stopped, or it is time for a stat."""
-        self._poll.poll(STAT_EVERY_S * 1000)
-        self._has_rung = bool(self._inotify.read(timeout=0))
-
-    def is_deaf(self) -> bool:
-        """True if the last wait ended without an event and none has come since."""
-        return not self._has_rung and not self._poll.poll(0)
+    def hear(self) -> None:
+        """Take the events that have come."""
+        self.has_rung = bool(self._inotify.read(timeout=0))
