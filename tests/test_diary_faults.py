@@ -367,8 +367,16 @@ def test_a_flush_is_due_at_fifty_rows_or_at_once_when_the_state_changes() -> Non
     assert queue.wait(0)
     queue.drain(Card())
     assert not queue.wait(0)
-    queue.put(DiaryBatch(states=(StateRow(NOON_S, BAND, State.OPEN, "4 stations"),)))
-    assert queue.wait(0)
+    queue.put(DiaryBatch(openings=(OpeningRow(BAND, opening()),)))
+    assert not queue.wait(0)
+    for urgent in (
+        DiaryBatch(states=(StateRow(NOON_S, BAND, State.OPEN, "4 stations"),)),
+        DiaryBatch(openings=(OpeningRow(BAND, opening(ended_at_s=NOON_S + 900)),)),
+        DiaryBatch(notables=full_batch().notables),
+    ):
+        queue.put(urgent)
+        assert queue.wait(0)
+        queue.drain(Card())
 
 
 def test_while_writing_fails_only_time_brings_the_next_attempt() -> None:

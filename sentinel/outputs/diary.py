@@ -135,7 +135,7 @@ class Diary:
                 aside = set_aside(self.path)
                 connection = open_checked(self.path, self._connector, is_suspect=False)
                 saved = salvage(aside, connection)
-                self.note = f"the diary was damaged, is kept as {aside} and begun anew with {saved} rows saved"
+                self.note = f"the diary was damaged, is kept as {aside} and begun anew: {saved} rows saved"
                 return connection
         except (sqlite3.Error, OSError) as error:
             raise unavailable(self.path, error) from error

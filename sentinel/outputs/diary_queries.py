@@ -12,7 +12,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sentinel.outputs.diary_file import DiaryUnavailable, error_code, refuse_what_is_not_ours, unavailable
+from sentinel.outputs.diary_file import (
+    DiaryUnavailable,
+    error_code,
+    file_identity,
+    refuse_what_is_not_ours,
+    unavailable,
+)
 from sentinel.outputs.diary_rows import NotableRow, OpeningRow, SightingRow
 from sentinel.outputs.diary_schema import LATEST_MS
 from sentinel.outputs.diary_statements import OPENING_COLUMNS, first_id
@@ -48,8 +54,10 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 
     Raises DiaryUnavailable, also for what goes wrong inside the ``with`` block.
     """
-    if not path.is_file():
-        raise DiaryUnavailable(f"there is no diary {path}: it begins with the first `sentinel run`")
+    if file_identity(path) is None:
+        raise DiaryUnavailable(
+            f"there is no diary {path}, or it may not be read: the first `sentinel run` begins it"
+        )
     try:
         with closing(_read_only(path)) as connection:
             refuse_what_is_not_ours(connection, path)
@@ -81,7 +89,6 @@ OPENINGS = f"""SELECT {", ".join(OPENING_COLUMNS)} FROM opening
         ELSE bearing_deg >= :low OR bearing_deg <= :high END)
     AND (NOT :is_live OR ended_ms IS NULL)
     ORDER BY began_ms, band, id"""
-
 
 SIGHTINGS = """SELECT at_ms, band, call, locator, distance_km, bearing_deg, snr_db, trust, audio_hz
     FROM sighting WHERE id > :since AND id <= :until

@@ -42,10 +42,11 @@ class DiaryQueue:
         self._changed = threading.Condition()
 
     def put(self, batch: DiaryBatch) -> None:
-        """Take a batch; a change of state or of an opening's life wakes the diary thread at once."""
+        """Take a batch; a change of state, an event or an opening that ended wakes the thread at once."""
+        has_ended = any(row.opening.ended_at_s is not None for row in batch.openings)
         with self._changed:
             self._pending = self._bounded(self._pending.then(batch))
-            self._is_urgent = self._is_urgent or bool(batch.states or batch.notables or batch.downtimes)
+            self._is_urgent |= bool(batch.states or batch.notables or batch.downtimes or has_ended)
             self._changed.notify()
 
     def wake(self) -> None:

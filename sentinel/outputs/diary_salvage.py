@@ -19,7 +19,7 @@ Row = tuple[object, ...]
 
 
 def salvage(damaged: Path, into: sqlite3.Connection) -> int:
-    """Copy what is readable of ``damaged`` into the new diary; returns the rows saved, 0 if nothing can be."""
+    """Copy what is readable of ``damaged`` into the new diary; returns the rows saved, 0 if none can be."""
     saved = 0
     try:
         with closing(sqlite3.connect(f"{damaged.resolve().as_uri()}?mode=ro", uri=True)) as source:
