@@ -23,12 +23,14 @@ from pydantic.functional_validators import AfterValidator
 from sentinel.config_faults import KeyedError, name_of, place, sentence, shown_value
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
+from sentinel.intake.web_fetch import url_fault
 from sentinel.trade.bandplan import BANDS, limits_of
 from sentinel.trade.callsign import parse_call
 from sentinel.trade.locator import is_locator, normalize
 from sentinel.watch.settings import ReceiverSettings, WatchSettings
 
 MOST_SOURCES = 8
+MOST_URLS = 4
 LARGEST_CONFIG_BYTES = 1 << 20
 
 
@@ -220,6 +222,31 @@ class PanelSection(Section):
         return int(width), int(height)
 
 
+class SpaceWeatherSection(Section):
+    """Solar flux and planetary K: public addresses or a file, and how often to look."""
+
+    url: str | list[str] = []
+    file: FilePath | None = None
+    every_min: float = Field(default=60, ge=15, le=1440)
+
+    @model_validator(mode="after")
+    def _complete(self) -> "SpaceWeatherSection":
+        if not self.urls and self.file is None:
+            raise ValueError('needs url or file, for instance file = "wwv.txt"')
+        if len(self.urls) > MOST_URLS:
+            raise KeyedError("url", f"must have at most {MOST_URLS} entries")
+        for url in self.urls:
+            if fault := url_fault(url):
+                shown = "an address" if "@" in url else shown_value(url)  # no password in a log
+                claim = f"has {shown} that {fault}; write it like https://host/path"
+                raise KeyedError("url", claim, quotes_value=True)
+        return self
+
+    @property
+    def urls(self) -> tuple[str, ...]:
+        return (self.url,) if isinstance(self.url, str) else tuple(self.url)
+
+
 class Config(Section):
     """The whole file. ``source`` is the list of [[source]] tables."""
 
@@ -232,6 +259,7 @@ class Config(Section):
     mqtt: MqttSection | None = None
     diary: DiarySection = DiarySection()
     panel: PanelSection = PanelSection()
+    space_weather: SpaceWeatherSection | None = None
     _file: Path = PrivateAttr(default=Path())
     _text: str = PrivateAttr(default="")
 
@@ -326,8 +354,8 @@ def check_paths(config: Config) -> Iterator[str]:
             value = getattr(config.mqtt, name)
             if value is not None and not config.resolve(value).is_file():
                 yield f"{config.at('mqtt', name)}: there is no such file; create it"
-    for section, name in (("panel", "picture"), ("diary", "path")):
-        value = getattr(getattr(config, section), name)
+    for section, name in (("panel", "picture"), ("diary", "path"), ("space_weather", "file")):
+        value = getattr(getattr(config, section), name, None)
         if value is not None and not config.resolve(value).parent.is_dir():
             yield f"{config.at(section, name)}: {_no_folder(config.resolve(value))}"
 
