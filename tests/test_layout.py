@@ -102,6 +102,13 @@ def test_a_doubt_marker_may_stand_or_not_and_says_low_confidence() -> None:
     assert one(leading, "1200 CQ DL5QAB JN58").message == "CQ DL5QAB JN58"
 
 
+def test_a_remark_behind_two_blanks_can_be_skipped() -> None:
+    template = "{utc:%H%M} {message} {skip:...}"
+    assert one(template, "1200 CQ DL5QAB JN58   West Germany").message == "CQ DL5QAB JN58"
+    assert one(template, "1200 CQ DL5QAB JN58\tGermany").message == "CQ DL5QAB JN58"
+    assert one(template, "1200 CQ DL5QAB JN58").message == "CQ DL5QAB JN58"
+
+
 def test_the_first_template_that_fits_wins() -> None:
     both = ["{utc:%H%M} {mode} > {message}", "{utc:%H%M} {message}"]
     found = read(both, "1200 FT8 > CQ DL5QAB JN58", "1200 CQ DL5QAB JN58")
@@ -133,6 +140,7 @@ def test_the_first_template_that_fits_wins() -> None:
         ("{utc:%H%M} message}", "has no partner"),
         ("{utc:%H%M} {mode}{message}", "nothing parts {mode} from {message}"),
         ("{utc:%H%M} {snr_db:%d} {message}", "takes nothing behind a colon"),
+        ("{utc:%H%M} {skip:...} {message}", "put it at the end"),
         ("{utc:%H%M} {message} {doubt}", "needs the decoder's marker"),
         ("", "no {message}"),
         ("{date:%Y-%m-%d}", "no template with {message}"),

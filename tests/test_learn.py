@@ -188,6 +188,72 @@ def test_lines_that_lack_a_column_get_their_own_template() -> None:
     assert lacking.audio_hz == float(lines[0].split()[3])
 
 
+def rewritten(form: str) -> list[str]:
+    """The plain log with the parts of each line put into ``form``."""
+    lines = []
+    for line in plain_log():
+        day, clock, snr, dt, audio, message = line.split(maxsplit=5)
+        parts = {"day": day, "clock": clock, "snr": snr, "dt": dt, "audio": audio, "message": message}
+        parts["compact"] = clock.replace(":", "")
+        parts["twelve"] = datetime.strptime(clock, "%H:%M:%S").strftime("%I:%M:%S %p")
+        lines.append(form.format_map(parts))
+    return lines
+
+
+@pytest.mark.parametrize(
+    ("form", "template"),
+    [
+        # full fixed columns touch: a report below -9 follows the time without a blank
+        (
+            "{compact}{snr:>3} {dt:>4} {audio:>5} ~  {message}",
+            "{utc:%H%M%S}{snr_db} {dt_s} {audio_hz} {skip} {message}",
+        ),
+        (
+            "{day} {clock}@{snr}@{dt}@{audio}@{message}",
+            "{utc:%Y-%m-%d %H:%M:%S}@{snr_db}@{dt_s}@{audio_hz}@{message}",
+        ),
+        (
+            "{day} {clock} > {message} < {snr}/{dt}/{audio}",
+            "{utc:%Y-%m-%d %H:%M:%S} {skip} {message} {skip} {snr_db}/{dt_s}/{audio_hz}",
+        ),
+        ("{day} {twelve} {snr} {dt} {message}", "{utc:%Y-%m-%d %I:%M:%S %p} {snr_db} {dt_s} {message}"),
+        (
+            "{day} {clock} MFSK FT8 {snr} {message}",
+            "{utc:%Y-%m-%d %H:%M:%S} {skip} {mode} {snr_db} {message}",
+        ),
+        (
+            "at {clock} on {day} heard {message} with {snr} dB, {audio} Hz",
+            "{skip} {utc:%H:%M:%S on %Y-%m-%d} {skip} {message} {skip} {snr_db} {skip}, {audio_hz} {skip}",
+        ),
+        (
+            '{{"a": [{{"t": "{day}T{clock}Z"}}], "b/c": {{"~": {snr}}}, "m": "{message}"}}',
+            {
+                "json": {
+                    "utc": "/a/0/t",
+                    "utc_format": "%Y-%m-%dT%H:%M:%SZ",
+                    "snr_db": "/b~1c/~0",
+                    "message": "/m",
+                }
+            },
+        ),
+    ],
+)
+def test_an_unusual_layout_gives_its_template(form: str, template: object) -> None:
+    found = learned(rewritten(form))
+    assert tomllib.loads(found.toml_line)["layout"] == template
+    assert found.share == 1.0
+
+
+def test_a_column_of_remarks_behind_the_message_is_ignored() -> None:
+    countries = ["", "Germany", "West Germany", "United States of America", "Chile", "Peru", "Japan"]
+    rng = random.Random(2)
+    lines = [f"{line:<60}  {rng.choice(countries)}".rstrip() for line in plain_log()]
+    found = learned(lines)
+    assert str(found.value).endswith("{message}{skip:...}")
+    plain = [each for each in read_back(learned(plain_log()), plain_log()) if isinstance(each, Decode)]
+    assert read_back(found, lines) == plain
+
+
 def test_a_date_in_header_lines_is_found_and_one_that_says_when_the_program_was_made_is_not() -> None:
     lines = ["decoder made 2019-03-05", "*** 14 June 2026 ***", *(line[11:] for line in plain_log())]
     found = learned(lines)

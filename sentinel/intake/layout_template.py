@@ -3,7 +3,7 @@
 Literal text and named fields; ``{{`` and ``}}`` are braces. A run of blanks (spaces or tabs) in the template
 stands for one or more blanks in the line, ``{skip}`` for one ignored word. ``{skip:TEXT}`` and
 ``{doubt:TEXT}`` are markers: TEXT may stand there or not, and where ``doubt`` does, the decoder itself doubts
-the line.
+the line. ``{skip:...}`` at the end ignores a remark: whatever stands behind two or more blanks.
 """
 
 import difflib
@@ -14,6 +14,7 @@ from itertools import pairwise
 from sentinel.errors import ConfigError
 
 NUMBER_FIELDS = ("snr_db", "dt_s", "audio_hz", "freq_mhz")
+REMARK = "..."
 WORD_FIELDS = ("mode", "skip", "message")
 TIME_FIELDS = ("utc", "date")
 FIELDS = ("utc", "date", "snr_db", "dt_s", "audio_hz", "freq_mhz", "mode", "skip", "message", "doubt")
@@ -114,7 +115,9 @@ def _field(inside: str) -> Field:
 
 
 def _check_neighbours(parts: tuple[Part, ...]) -> None:
-    """Two words with nothing between them could be cut anywhere."""
+    """Two words with nothing between them could be cut anywhere; a remark ends the line."""
+    if Field("skip", REMARK) in parts[:-1]:
+        raise ConfigError("{skip:...} ignores the rest of the line; put it at the end")
     for left, right in pairwise(parts):
         if isinstance(left, Field) and isinstance(right, Field) and left.is_word and right.is_word:
             raise ConfigError(

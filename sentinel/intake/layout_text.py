@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 
 from sentinel.errors import ConfigError
-from sentinel.intake.layout_template import NUMBER_FIELDS, Blank, Field, Literal, Part, parse_template
+from sentinel.intake.layout_template import NUMBER_FIELDS, REMARK, Blank, Field, Literal, Part, parse_template
 from sentinel.intake.time_codes import codes_in
 from sentinel.intake.time_format import TimeFormat, compile_format, iso_date, iso_time
 
@@ -122,6 +122,8 @@ class _Pattern:
         return f"(?P<{part.name}>{times.pattern if times else ''})"
 
     def _marker(self, i: int, part: Field) -> str:
+        if part.argument == REMARK and part.name == "skip":
+            return r"(?:(?:[ \t]{2,}|\t).*)?"
         group = "(?P<doubt>" if part.name == "doubt" else "(?:"
         text = _BLANKS.join(re.escape(word) for word in re.split("[ \t]+", part.argument or ""))
         if i and isinstance(self._parts[i - 1], Blank):

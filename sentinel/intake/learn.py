@@ -14,9 +14,10 @@ from sentinel.errors import ConfigError
 from sentinel.intake import learn_draft, learn_headers, learn_json, learn_markers
 from sentinel.intake.file_date import date_in_name
 from sentinel.intake.layout import Header, Layout, LayoutReader, LayoutValue
+from sentinel.intake.layout_template import NUMBER_FIELDS
 from sentinel.intake.learn_clock import Unclear
 from sentinel.intake.learn_draft import Draft
-from sentinel.intake.learn_rows import cuts_of, find_rows
+from sentinel.intake.learn_rows import Cut, cuts_of, find_rows, finer_cuts_of
 from sentinel.trade.message import parse_message
 from sentinel.watch.decode import Decode
 
@@ -99,27 +100,42 @@ def _learn_json(texts: Sequence[str], file_name: str | None, written_s: float | 
 
 
 def _learn_text(texts: Sequence[str], file_name: str | None, written_s: float | None) -> Learned | Refusal:
-    drafts: list[tuple[float, Draft]] = []
-    unclear: list[Unclear] = []
-    most_rows = 0
-    for how in cuts_of(texts):
-        rows = find_rows(texts, how)
-        most_rows = max(most_rows, len(rows))
-        draft = learn_draft.draw(rows, bool(how.cells_by), written_s)
-        if isinstance(draft, Unclear):
-            unclear.append(draft)
-        elif draft is not None and (merit := _merit(draft, texts)) > 0:
-            drafts.append((merit, draft))
-    if not drafts:
-        if unclear:
-            return _refusal(unclear[0])
-        if most_rows < learn_draft.LEAST_ROWS:
-            return Refusal(
-                f"only {most_rows} lines hold a message that names its sender in one place; 20 are enough"
-            )
-        return Refusal("the messages are there, but no column runs forward like their time")
-    _, best = max(drafts, key=lambda each: each[0])
-    return _finished(best, texts, file_name, written_s)
+    tried = _Trial(texts, written_s)
+    tried.with_cuts(cuts_of(texts))
+    numbers = tried.best.fields.keys() & set(NUMBER_FIELDS) if tried.best is not None else set()
+    if len(numbers) < 2 and tried.unclear is None:
+        tried.with_cuts(finer_cuts_of(texts))
+    if tried.best is not None:
+        return _finished(tried.best, texts, file_name, written_s)
+    if tried.unclear is not None:
+        return _refusal(tried.unclear)
+    if tried.most_rows < learn_draft.LEAST_ROWS:
+        return Refusal(
+            f"only {tried.most_rows} lines hold a message that names its sender in one place; 20 are enough"
+        )
+    return Refusal("the messages are there, but no column runs forward like their time")
+
+
+class _Trial:
+    """The drafts of several cuts: the best, and the first doubt."""
+
+    def __init__(self, texts: Sequence[str], written_s: float | None) -> None:
+        self.best: Draft | None = None
+        self.unclear: Unclear | None = None
+        self.most_rows = 0
+        self._merit = 0.0
+        self._texts = texts
+        self._written_s = written_s
+
+    def with_cuts(self, cuts: Sequence[Cut]) -> None:
+        for how in cuts:
+            rows = find_rows(self._texts, how)
+            self.most_rows = max(self.most_rows, len(rows))
+            draft = learn_draft.draw(rows, bool(how.cells_by), self._written_s)
+            if isinstance(draft, Unclear):
+                self.unclear = self.unclear or draft
+            elif draft is not None and (merit := _merit(draft, self._texts)) > self._merit:
+                self.best, self._merit = draft, merit
 
 
 def _refusal(unclear: Unclear) -> Refusal:

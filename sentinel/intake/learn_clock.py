@@ -98,9 +98,11 @@ def _only(name: str, windows: list[Window], written_s: float | None) -> list[Win
     if not windows:
         return []
     best: list[Window] = []
-    for place in sorted({(window.first, window.last) for window in windows}, key=lambda at: at[1] - at[0]):
+    # the narrowest that do: only a column that says am or pm belongs to the time beside it
+    by_width = sorted(windows, key=lambda window: ("%p" not in window.guess.written, window.width))
+    for place in dict.fromkeys((window.first, window.last) for window in by_width):
         here = [window for window in windows if (window.first, window.last) == place]
-        if any(window.overlaps(here[0]) and window.width < here[0].width for window in best):
+        if any(window.overlaps(here[0]) and window.width != here[0].width for window in best):
             continue
         guess = choose_format([window.guess for window in here], written_s)
         if isinstance(guess, Unclear):

@@ -15,6 +15,8 @@ from sentinel.trade.message import parse_message
 LEAST_ROWS = 12
 # A word that stands in most lines, while the lines without it all come from one station: the station's own.
 _OWN_LINES = 2
+# Columns that touch in fewer lines are damage.
+_TOUCHING = 0.05
 
 # Modes as logs name them (ADIF's mode and submode enumerations, an open standard; from memory), with the
 # period or the tone spacing that some are written with.
@@ -23,6 +25,7 @@ _MODE = re.compile(
     r"|FSK(441|315)|ISCAT(-[AB])?|WSPR(-?\d{1,2})?|JS8|PI4|T10|CW|SSB|USB|LSB|AM|FM|RTTY(-\d{2})?|B?PSK\d*"
     r"|QPSK\d+|MFSK\d*|OLIVIA.*|THOR\w*|DOMINO\w*|HELL\w*|OPERA|ROS|VARA\w*|PACKET|SSTV|CONTESTI.*|DIGI(TAL)?"
 )
+_GENERAL_MODE = re.compile(r"SSB|USB|LSB|AM|FM|MFSK|PSK|PACKET|DIGI(TAL)?", re.IGNORECASE)
 # what parts columns, and what names them; any other sign could change with the mode
 _PUNCTUATION = re.compile(r"""[,;|"'()\[\]{}]*|.*[=:]""")
 
@@ -55,8 +58,13 @@ class _Sheet:
         self.split = rows[0].start
         self.columns = [list(texts) for texts in zip(*(row.columns for row in rows), strict=True)]
         glues = zip(*(row.glue for row in rows), strict=True)
-        *self.glue, self.message_glue = [Counter(glue).most_common(1)[0][0] for glue in glues]
+        *self.glue, self.message_glue = [_usual_glue(glue) for glue in glues]
         self.senders = [sender_of(row.message) for row in rows]
+
+
+def _usual_glue(glue: Sequence[str]) -> str:
+    """What stands in front of a column; nothing, if full fixed columns sometimes touch."""
+    return "" if glue.count("") >= _TOUCHING * len(glue) else Counter(glue).most_common(1)[0][0]
 
 
 def sender_of(text: str) -> str:
@@ -145,7 +153,9 @@ def _unclear(rivalry: Rivalry, sheet: _Sheet) -> Unclear:
 
 
 def _mode_column(sheet: _Sheet, taken: set[int]) -> int | None:
-    return next((p for p, texts in enumerate(sheet.columns) if p not in taken and is_mode(texts)), None)
+    found = [p for p, texts in enumerate(sheet.columns) if p not in taken and is_mode(texts)]
+    # the radio's own setting, or the family that a mode belongs to, says less than the mode
+    return min(found, key=lambda p: _GENERAL_MODE.fullmatch(sheet.columns[p][0]) is not None, default=None)
 
 
 def is_mode(texts: Sequence[str]) -> bool:
@@ -216,8 +226,15 @@ class _Drawing:
         if place == self.mode:
             before, _, behind = usual.partition(_core(usual))
             return _literal(before) + "{mode}" + _literal(behind)
-        is_punctuation = count >= 0.97 * len(texts) and _PUNCTUATION.fullmatch(usual)
-        return _literal(usual) if is_punctuation else "{skip}"
+        is_constant = count >= 0.97 * len(texts)
+        is_sign = not any(mark.isalnum() for mark in usual) and self._touches(place)
+        return _literal(usual) if is_constant and (is_sign or _PUNCTUATION.fullmatch(usual)) else "{skip}"
+
+    def _touches(self, place: int) -> bool:
+        """True if no blank parts the column from one beside it."""
+        sheet = self.sheet
+        behind = [*sheet.glue, " "][place + 1] if place + 1 != sheet.split else sheet.message_glue
+        return behind == "" or (place > 0 and sheet.glue[place] == "")
 
     def _fields(self) -> dict[str, tuple[str, ...]]:
         sheet = self.sheet

@@ -7,7 +7,7 @@ it is a second template.
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout, LayoutReader, LayoutValue
@@ -24,6 +24,9 @@ _MOST_TRIED = 400
 _LONGEST_MARKER = 12
 # Nothing of a message is so short and stands behind its end; one such word is enough to know it.
 _SHORT_MARKER = 3
+
+ReadBy = Callable[[Sequence[str]], Callable[[str], object]]
+"""Makes a reader of single lines from templates."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +46,15 @@ def sender_of(text: str, read: Callable[[str], object]) -> str | None:
     return None if sender is None else sender.text
 
 
-def extend(
-    draft: Draft, lines: Sequence[str], read_by: Callable[[Sequence[str]], Callable[[str], object]]
-) -> Extended:
-    """Markers and second templates. ``read_by`` makes a reader from templates."""
+def extend(draft: Draft, lines: Sequence[str], read_by: ReadBy) -> Extended:
+    """Markers, remarks and second templates."""
     least = max(_LEAST_LINES, round(_LEAST_SHARE * len(lines)))
     pieces, glue, notes = list(draft.pieces), list(draft.glue), []
+    remarked = _with_remark(draft, lines, read_by)
+    if remarked is not None:
+        notes.append("the lines may have a remark behind the message, after two blanks or more")
+        draft = remarked
+        pieces, glue = list(draft.pieces), list(draft.glue)
     for place, word, count in _markers(draft, lines, read_by, least):
         pieces.insert(place, f"{{doubt:{word}}}" if word == "?" else f"{{skip:{word}}}")
         glue.insert(place, " ")
@@ -82,12 +88,7 @@ def _unread(lines: Sequence[str], read: Callable[[str], object]) -> list[str]:
     return [line for line in lines if sender_of(line, read) is None]
 
 
-def _markers(
-    draft: Draft,
-    lines: Sequence[str],
-    read_by: Callable[[Sequence[str]], Callable[[str], object]],
-    least: int,
-) -> list[tuple[int, str, int]]:
+def _markers(draft: Draft, lines: Sequence[str], read_by: ReadBy, least: int) -> list[tuple[int, str, int]]:
     """Place among the pieces, word and number of lines of each marker, the last place first."""
     read = read_by([draft.template])
     found: Counter[tuple[int, str]] = Counter()
@@ -105,6 +106,34 @@ def _markers(
     if len(known) > _MOST_MARKERS:
         return []
     return sorted(((place, word, count) for (place, word), count in known), reverse=True)
+
+
+def _with_remark(draft: Draft, lines: Sequence[str], read_by: ReadBy) -> Draft | None:
+    """The draft with a remark at its end, if that leaves more of the messages with nothing behind them."""
+    end = draft.message_at + 1
+    if any(piece != "{skip}" for piece in draft.pieces[end:]):
+        return None
+    pieces, glue = (*draft.pieces[:end], "{skip:...}"), (*draft.glue[:end], "")
+    remarked = replace(draft, template=_joined(pieces, glue), pieces=pieces, glue=glue)
+    before, after = (_clean_messages(lines, read_by([each.template])) for each in (draft, remarked))
+    remarks = {
+        tuple(line.split()[before_remark:]) for line, before_remark in after.items() if line not in before
+    }
+    # a few single words that come again and again are markers, which are better known by name
+    is_prose = len(remarks) >= _MOST_MARKERS or any(len(remark) > 1 for remark in remarks)
+    return remarked if is_prose else None
+
+
+def _clean_messages(lines: Sequence[str], read: Callable[[str], object]) -> dict[str, int]:
+    """The lines read as a message with nothing behind it, and how many words each has up to there."""
+    clean = {}
+    for line in lines:
+        decode = read(line)
+        if isinstance(decode, Decode):
+            words = decode.message.split()
+            if tight_words(words) == len(words):
+                clean[line] = len(line[: line.rindex(decode.message)].split()) + len(words)
+    return clean
 
 
 def _tail(message: str) -> str | None:

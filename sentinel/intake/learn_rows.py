@@ -14,6 +14,7 @@ from sentinel.trade.exchange import may_be_call
 from sentinel.trade.message import Kind, parse_message
 
 DELIMITERS = ",;|"
+RARE_DELIMITERS = "/@#^!&~%*\\:_$"
 # Longer lines are no decodes; as long as a layout reads.
 _LONGEST_LINE = 1024
 _MOST_WORDS = 60
@@ -30,6 +31,8 @@ class Cut:
 
     delimiters: str = ""
     cells_by: str = ""
+    parts_signs: bool = False
+    """Fixed columns may touch: a sign behind a digit begins a number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +74,14 @@ def cuts_of(lines: Sequence[str]) -> list[Cut]:
     steady = "".join(mark for mark in DELIMITERS if _is_steady(mark, lines))
     if "," in steady and _is_decimal_comma(lines):
         steady = steady.replace(",", "")
-    cuts = [Cut(steady)]
-    cuts += [Cut(cells_by=mark) for mark in steady]
-    return cuts
+    return [Cut(steady), *(Cut(cells_by=mark) for mark in steady)]
+
+
+def finer_cuts_of(lines: Sequence[str]) -> list[Cut]:
+    """More ways, for lines that those leave whole: numbers that touch, delimiters that times hold too."""
+    base = cuts_of(lines)[0].delimiters
+    cuts = [Cut(base, parts_signs=True)]
+    return cuts + [Cut(base + mark) for mark in RARE_DELIMITERS if _is_steady(mark, lines)]
 
 
 def _is_steady(mark: str, lines: Sequence[str]) -> bool:
@@ -91,7 +99,7 @@ def cut(line: str, how: Cut) -> Pieces:
     """The pieces of one line (without blanks at its ends)."""
     if how.cells_by:
         return _cells(line, how.cells_by)
-    return _words(line, how.delimiters)
+    return _words(line, how)
 
 
 def _cells(line: str, mark: str) -> Pieces:
@@ -102,20 +110,22 @@ def _cells(line: str, mark: str) -> Pieces:
     return Pieces(tuple(cell.strip() for cell in cells), ("", *(glue for _ in cells[1:])))
 
 
-def _words(line: str, delimiters: str) -> Pieces:
+def _words(line: str, how: Cut) -> Pieces:
     texts, glue = [], []
     end = 0
-    for word in _word_pattern(delimiters).finditer(line):
+    for word in _word_pattern(how).finditer(line):
         glue.append(" " if word.start() > end else "")
         texts.append(word[0])
         end = word.end()
     return Pieces(tuple(texts), tuple(glue))
 
 
-def _word_pattern(delimiters: str) -> re.Pattern[str]:
-    alone = re.escape(delimiters) + "\"'()\\[\\]{}"
+def _word_pattern(how: Cut) -> re.Pattern[str]:
+    alone = re.escape(how.delimiters) + "\"'()\\[\\]{}"
     key = r"[A-Za-z_][\w.\-]*=|[A-Za-z_]+:(?=[^\s:])"
-    return re.compile(f"{key}|[{alone}]|[^\\s{alone}=]+|=")
+    mark = f"[^\\s{alone}=]"
+    more = f"(?:(?!(?<=[0-9])[+-][0-9]){mark})*" if how.parts_signs else f"{mark}*"
+    return re.compile(f"{key}|[{alone}]|{mark}{more}|=")
 
 
 def find_rows(lines: Sequence[str], how: Cut) -> list[Row]:

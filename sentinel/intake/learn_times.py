@@ -163,8 +163,10 @@ def _is_whole(codes: str) -> bool:
 
 
 def _is_natural(written: str) -> bool:
-    """False for what nobody writes: a colon in a date, or a date without its year before an odd time."""
+    """False for what nobody writes: a colon in a date, or an odd time with a zone or a yearless date."""
     if re.search("%[Yymdj]:", written):
+        return False
+    if "%z" in written and not re.search("%H:?%M(:?%S([.,]%f)?)? ?%z", written):
         return False
     is_bare = "".join(code for code in _codes(written) if code in "Yymdj") in ("md", "dm")
     return not is_bare or ("%H:%M" in written and not written.startswith("%H"))
