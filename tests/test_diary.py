@@ -22,6 +22,7 @@ from sentinel.outputs.diary_rows import (
     DowntimeRow,
     HealthRow,
     OpeningRow,
+    Recent,
     SightingRow,
     SlotRow,
     Snapshot,
@@ -116,6 +117,48 @@ def test_checkpoint_and_snapshot_are_those_of_the_last_batch(path: Path) -> None
         assert diary.recall(BAND).snapshot == '{"number": 2}'
         assert diary.recall(BAND).watched_until_s == NOON_S + 120 + 59
         assert diary.recall("10m").snapshot is None
+
+
+def test_recent_lines_are_added_until_a_whole_text_takes_their_place(path: Path) -> None:
+    batches = [
+        DiaryBatch(recents=(Recent(BAND, ("[1]", "[2]")), Recent("10m", ("[9]",)))),
+        DiaryBatch(recents=(Recent(BAND, ()),)),
+        DiaryBatch(recents=(Recent(BAND, ("[3]",)),)),
+    ]
+    write(path, *batches)
+    with Diary(path) as diary:
+        assert diary.recall(BAND).recent == ("[1]", "[2]", "[3]")
+        diary.write(DiaryBatch(recents=(Recent(BAND, ("[3]", "[4]"), is_whole=True),)))
+        diary.write(DiaryBatch(recents=(Recent(BAND, ("[5]",)),)))
+        assert diary.recall(BAND).recent == ("[3]", "[4]", "[5]")
+        assert diary.recall("10m").recent == ("[9]",)
+        diary.write(DiaryBatch(recents=(Recent(BAND, (), is_whole=True),)))
+        assert diary.recall(BAND).recent == ()
+
+
+def test_recent_lines_that_wait_together_are_written_as_if_one_by_one(path: Path, tmp_path: Path) -> None:
+    batches = [
+        DiaryBatch(recents=(Recent(BAND, ("[1]",)),)),
+        DiaryBatch(recents=(Recent(BAND, ("[2]",)), Recent("10m", ("[9]",)))),
+        DiaryBatch(recents=(Recent(BAND, ("[2]", "[3]"), is_whole=True),)),
+        DiaryBatch(recents=(Recent(BAND, ("[4]",)),)),
+    ]
+    joined = DiaryBatch()
+    for batch in batches:
+        joined = joined.then(batch)
+    write(path, *batches)
+    write(tmp_path / "joined.sqlite", DiaryBatch(recents=(Recent(BAND, ("[0]",)),)), joined)
+    with Diary(path) as one, Diary(tmp_path / "joined.sqlite") as other:
+        assert one.recall(BAND).recent == other.recall(BAND).recent == ("[2]", "[3]", "[4]")
+
+
+def test_a_damaged_piece_of_recent_lines_costs_only_itself(path: Path) -> None:
+    write(path, *(DiaryBatch(recents=(Recent(BAND, (f"[{number}]",)),)) for number in range(3)))
+    with Diary(path) as diary:
+        connection = connect(path)
+        connection.execute("UPDATE memory SET value = x'00ff' WHERE kind = 'recent' AND name LIKE '%2'")
+        connection.close()
+        assert diary.recall(BAND).recent == ("[0]", "[2]")
 
 
 def test_recall_gives_back_what_was_learned(path: Path) -> None:

@@ -24,8 +24,9 @@ RECALL_DAYS = 60
 class Recall:
     """Everything that one band's watch needs from the diary at its start.
 
-    ``snapshot`` is the core's own JSON text, None if there is none or it is damaged; ``watched_until_s`` the
-    last moment the watch is known to have run; ``live_openings`` had not ended then. ``locators`` holds the
+    ``snapshot`` is the core's own JSON text, None if there is none or it is damaged; ``recent`` are the texts
+    of what it was fed of late, in order, without what is damaged; ``watched_until_s`` is the last moment the
+    watch is known to have run; ``live_openings`` had not ended then. ``locators`` holds the
     last locator of each call. ``days_heard`` are the day numbers (days since 1970 UTC) on which each call was
     heard, the calls heard last at the end, ``watched_days`` those on which the receiver could be judged, both
     of the last ``RECALL_DAYS``. ``squares`` and ``countries`` are whatever was ever heard with fair trust,
@@ -33,6 +34,7 @@ class Recall:
     """
 
     snapshot: str | None
+    recent: tuple[str, ...]
     watched_until_s: float | None
     live_openings: tuple[Opening, ...]
     locators: Mapping[str, str]
@@ -50,6 +52,7 @@ def recall(connection: sqlite3.Connection, band: str) -> Recall:
     since_day = int((watched_until_s or 0.0) // DAY_S) - RECALL_DAYS
     return Recall(
         snapshot=_unpacked(_memory(connection, "snapshot", band)),
+        recent=recent_lines(connection, band),
         watched_until_s=watched_until_s,
         live_openings=live_openings(connection, band),
         locators=known_locators(connection),
@@ -64,6 +67,16 @@ def recall(connection: sqlite3.Connection, band: str) -> Recall:
 def checkpoints(connection: sqlite3.Connection) -> dict[str, str]:
     """The last checkpoint of each source."""
     return dict(connection.execute("SELECT name, value FROM memory WHERE kind = 'checkpoint'"))
+
+
+def recent_lines(connection: sqlite3.Connection, band: str) -> tuple[str, ...]:
+    """What the core was fed of late, in order."""
+    packed = connection.execute(
+        "SELECT value FROM memory WHERE kind = 'recent' AND name BETWEEN ? AND ? ORDER BY name",
+        (f"{band}/", f"{band}/~"),
+    )
+    texts = (_unpacked(value) for (value,) in packed)
+    return tuple(line for text in texts if text for line in text.split("\n"))
 
 
 def known_locators(connection: sqlite3.Connection, limit: int = CALL_LIMIT) -> dict[str, str]:

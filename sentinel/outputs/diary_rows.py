@@ -112,6 +112,22 @@ class Snapshot:
 
 
 @dataclass(frozen=True, slots=True)
+class Recent:
+    """What the core of one band was fed of late, a JSON text a decode: beside what is kept, or in its place.
+
+    Appended, because writing an hour of a crowded band anew with every flush would wear the card out.
+    """
+
+    band: str
+    lines: tuple[str, ...]
+    is_whole: bool = False
+
+    def then(self, later: "Recent") -> "Recent":
+        """Both as one."""
+        return later if later.is_whole else Recent(self.band, self.lines + later.lines, self.is_whole)
+
+
+@dataclass(frozen=True, slots=True)
 class Watched:
     """The watch of a band was alive until ``until_s``; what follows is unknown, not quiet."""
 
@@ -132,11 +148,12 @@ class DiaryBatch:
     health: tuple[HealthRow, ...] = ()
     checkpoints: tuple[Checkpoint, ...] = ()
     snapshots: tuple[Snapshot, ...] = ()
+    recents: tuple[Recent, ...] = ()
     watched: tuple[Watched, ...] = ()
 
     @property
     def rows(self) -> int:
-        """Rows that add to the diary; checkpoints, snapshots and ``watched`` only replace."""
+        """Rows that add to the diary; the others are overwritten before long."""
         adding = (self.sightings, self.slots, self.states, self.downtimes, self.openings, self.notables)
         return sum(map(len, adding)) + len(self.health)
 
@@ -157,8 +174,16 @@ class DiaryBatch:
             health=self.health + later.health,
             checkpoints=_latest(self.checkpoints + later.checkpoints, lambda row: row.source),
             snapshots=_latest(self.snapshots + later.snapshots, lambda row: row.band),
+            recents=_joined(self.recents + later.recents),
             watched=_latest(self.watched + later.watched, lambda row: row.band),
         )
+
+
+def _joined(rows: tuple[Recent, ...]) -> tuple[Recent, ...]:
+    joined: dict[str, Recent] = {}
+    for row in rows:
+        joined[row.band] = joined[row.band].then(row) if row.band in joined else row
+    return tuple(joined.values())
 
 
 def _latest(rows: tuple[Row, ...], key: Callable[[Row], Hashable]) -> tuple[Row, ...]:

@@ -17,6 +17,7 @@ from sentinel.outputs.diary_rows import (
     HealthRow,
     NotableRow,
     OpeningRow,
+    Recent,
     SightingRow,
     SlotRow,
     Snapshot,
@@ -92,6 +93,13 @@ HEALTH = """INSERT INTO health (at_ms, part, is_well, note) VALUES (:at_ms, :par
 
 MEMORY = """INSERT INTO memory (kind, name, value) VALUES (:kind, :name, :value)
     ON CONFLICT DO UPDATE SET value = excluded.value"""
+
+
+FORGET_RECENT = "DELETE FROM memory WHERE kind = 'recent' AND name BETWEEN :band || '/' AND :band || '/~'"
+
+RECENT = """INSERT INTO memory (kind, name, value) SELECT 'recent',
+    :band || '/' || printf('%010d', coalesce(max(substr(name, -10) + 0), 0) + 1), :value
+    FROM memory WHERE kind = 'recent' AND name BETWEEN :band || '/' AND :band || '/~'"""
 
 
 def milliseconds(at_s: float) -> int:
@@ -257,6 +265,14 @@ def _(row: Checkpoint) -> list[Statement]:
 def _(row: Snapshot) -> list[Statement]:
     packed = zlib.compress(row.json.encode("utf-8"))
     return [(MEMORY, {"kind": "snapshot", "name": row.band, "value": packed})]
+
+
+@_write.register
+def _(row: Recent) -> list[Statement]:
+    band = {"band": _text(row.band)}
+    packed = zlib.compress("\n".join(row.lines).encode("utf-8"))
+    forget: list[Statement] = [(FORGET_RECENT, {**band})] if row.is_whole else []
+    return [*forget, (RECENT, {**band, "value": packed})] if row.lines else forget
 
 
 @_write.register
