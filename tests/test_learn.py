@@ -116,6 +116,14 @@ def test_two_columns_that_could_both_be_the_report_are_refused_by_name() -> None
     assert "could both be snr_db" in reason
 
 
+def test_two_columns_of_different_messages_are_refused_and_of_the_same_are_not() -> None:
+    lines = plain_log()
+    same = [f"{line} | {line.split(maxsplit=5)[5]}" for line in lines]
+    assert isinstance(learn([each.replace(" ", ";", 5).replace(" | ", ";") for each in same]), Learned)
+    other = [f"{line} | {lines[-i].split(maxsplit=5)[5]}" for i, line in enumerate(lines)]
+    assert "both hold messages" in refused([each.replace(" ", ";", 5).replace(" | ", ";") for each in other])
+
+
 @pytest.mark.parametrize("day", ["05/06/2026", "10-06-11"])
 def test_a_date_that_can_be_read_in_two_ways_is_refused_with_both(day: str) -> None:
     reason = refused(plain_log(day=day))

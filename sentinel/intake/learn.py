@@ -15,9 +15,9 @@ from sentinel.intake import learn_draft, learn_headers, learn_json, learn_marker
 from sentinel.intake.file_date import date_in_name
 from sentinel.intake.layout import Header, Layout, LayoutReader, LayoutValue
 from sentinel.intake.layout_template import NUMBER_FIELDS
-from sentinel.intake.learn_clock import Unclear
 from sentinel.intake.learn_draft import Draft
 from sentinel.intake.learn_rows import Cut, cuts_of, find_rows, finer_cuts_of
+from sentinel.intake.unclear import Unclear
 from sentinel.trade.message import parse_message
 from sentinel.watch.decode import Decode
 
@@ -102,6 +102,8 @@ def _learn_json(texts: Sequence[str], file_name: str | None, written_s: float | 
 def _learn_text(texts: Sequence[str], file_name: str | None, written_s: float | None) -> Learned | Refusal:
     tried = _Trial(texts, written_s)
     tried.with_cuts(cuts_of(texts))
+    if tried.two_messages is not None:  # in words the second of them would pass for a few ignored ones
+        return _refusal(tried.two_messages)
     numbers = tried.best.fields.keys() & set(NUMBER_FIELDS) if tried.best is not None else set()
     if len(numbers) < 2 and tried.unclear is None:
         tried.with_cuts(finer_cuts_of(texts))
@@ -122,6 +124,7 @@ class _Trial:
     def __init__(self, texts: Sequence[str], written_s: float | None) -> None:
         self.best: Draft | None = None
         self.unclear: Unclear | None = None
+        self.two_messages: Unclear | None = None
         self.most_rows = 0
         self._merit = 0.0
         self._texts = texts
@@ -129,13 +132,19 @@ class _Trial:
 
     def with_cuts(self, cuts: Sequence[Cut]) -> None:
         for how in cuts:
-            rows = find_rows(self._texts, how)
-            self.most_rows = max(self.most_rows, len(rows))
-            draft = learn_draft.draw(rows, bool(how.cells_by), self._written_s)
+            draft = self._drawn(how)
             if isinstance(draft, Unclear):
                 self.unclear = self.unclear or draft
             elif draft is not None and (merit := _merit(draft, self._texts)) > self._merit:
                 self.best, self._merit = draft, merit
+
+    def _drawn(self, how: Cut) -> Draft | Unclear | None:
+        rows = find_rows(self._texts, how)
+        if isinstance(rows, Unclear):
+            self.two_messages = rows
+            return rows
+        self.most_rows = max(self.most_rows, len(rows))
+        return learn_draft.draw(rows, bool(how.cells_by), self._written_s)
 
 
 def _refusal(unclear: Unclear) -> Refusal:

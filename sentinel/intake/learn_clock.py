@@ -9,6 +9,7 @@ from itertools import pairwise
 from sentinel.intake.learn_times import TimeGuess, guesses, is_yearless
 from sentinel.intake.time_codes import codes_in
 from sentinel.intake.time_values import DAY_S, EPOCH_ORDINAL
+from sentinel.intake.unclear import Unclear
 
 # A decoder prints lines late by a slot or two (2 min at most), and may be silent for days.
 LATE_S = 120.0
@@ -39,13 +40,6 @@ class Window:
 
     def overlaps(self, other: "Window") -> bool:
         return self.first <= other.last and other.first <= self.last
-
-
-@dataclass(frozen=True, slots=True)
-class Unclear:
-    """Two readings of the same columns, or two columns, that the log alone cannot tell apart."""
-
-    reason: str
 
 
 def choose(

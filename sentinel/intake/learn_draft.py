@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sentinel.intake import learn_clock, learn_numbers
-from sentinel.intake.learn_clock import Unclear, Window
+from sentinel.intake.learn_clock import Window
 from sentinel.intake.learn_numbers import Numbers, Rivalry
 from sentinel.intake.learn_rows import Row, unquoted
+from sentinel.intake.unclear import Unclear
 from sentinel.trade.message import parse_message
 
 # Fewer lines do not show how columns change; the smallest log to learn from has 20 good ones.

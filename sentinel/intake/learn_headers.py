@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sentinel.intake.learn_clock import Unclear, choose_format
+from sentinel.intake.learn_clock import choose_format
 from sentinel.intake.learn_times import TimeGuess, guesses, is_yearless
 from sentinel.intake.time_values import DAY_S, EPOCH_ORDINAL
+from sentinel.intake.unclear import Unclear
 
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*"
 # what looks like a date with its year, in any order
@@ -27,6 +28,8 @@ _CLOCK = re.compile(r"(?<![0-9:])[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.][0-9]+)?)?
 _SOON_S = 3600.0
 # A version and a count beside the date; more of them are a line of data.
 _MOST_NUMBERS = 2
+# A log has a few kinds of header; more of them are garbage, and each costs some milliseconds.
+_MOST_SHAPES = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ def find(
         if header.is_plain:
             groups[header.shape].append(header)
     readable: list[tuple[TimeGuess, list[_Header]]] = []
-    for headers in groups.values():
+    for headers in sorted(groups.values(), key=len, reverse=True)[:_MOST_SHAPES]:
         rivals = [guess for guess in guesses([each.day for each in headers]) if _is_date(guess)]
         if not rivals:
             continue

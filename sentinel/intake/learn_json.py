@@ -7,9 +7,9 @@ from itertools import islice
 
 from sentinel.intake import learn_clock, learn_numbers
 from sentinel.intake.json_pointer import escape_token
-from sentinel.intake.learn_clock import Unclear
 from sentinel.intake.learn_draft import LEAST_ROWS, is_mode, places_of, sender_of
 from sentinel.intake.learn_numbers import Rivalry
+from sentinel.intake.unclear import Unclear
 from sentinel.trade.message import Kind, parse_message
 
 # A member must stand in so many of the objects with a message to be a field.

@@ -104,7 +104,7 @@ def _snr_score(values: Sequence[float], decimals: int) -> float:
     spread = min(1.0, max(0.0, (statistics.pstdev(values) - 1.0) / 2.5))
     negative = _share(values, -60, -0.01)
     signs = 1.0 if negative >= 0.15 else 0.6 if negative > 0 else 0.55
-    return _share(values, -35, 45) * spread * signs * (1.0 if decimals <= 1 else 0.3)
+    return _share(values, -32, 45) * spread * signs * (1.0 if decimals <= 1 else 0.3)
 
 
 def _is_rising(values: Sequence[float]) -> bool:

@@ -10,6 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from sentinel.intake.unclear import Unclear
 from sentinel.trade.exchange import may_be_call
 from sentinel.trade.message import Kind, parse_message
 
@@ -128,14 +129,17 @@ def _word_pattern(how: Cut) -> re.Pattern[str]:
     return re.compile(f"{key}|[{alone}]|{mark}{more}|=")
 
 
-def find_rows(lines: Sequence[str], how: Cut) -> list[Row]:
-    """The lines that hold a message in the place where most do, with what stands around it."""
+def find_rows(lines: Sequence[str], how: Cut) -> list[Row] | Unclear:
+    """The lines that hold a message in the place where most do, with what stands around it.
+
+    Unclear if two cells hold different messages as often.
+    """
     every = [(i, cut(line, how)) for i, line in enumerate(lines) if line and len(line) <= _LONGEST_LINE]
     every = [(i, pieces) for i, pieces in every if len(pieces.texts) <= _MOST_WORDS]
     return _cell_rows(every) if how.cells_by else _word_rows(every)
 
 
-def _cell_rows(every: list[tuple[int, Pieces]]) -> list[Row]:
+def _cell_rows(every: list[tuple[int, Pieces]]) -> list[Row] | Unclear:
     weights: dict[tuple[int, int], float] = defaultdict(float)
     for _, pieces in every:
         for place, text in enumerate(pieces.texts):
@@ -143,11 +147,26 @@ def _cell_rows(every: list[tuple[int, Pieces]]) -> list[Row]:
     if not weights:
         return []
     place, count = max(weights, key=lambda key: weights[key])
+    rival = _other_message(place, count, weights, every)
+    if rival is not None:
+        return Unclear(f"columns {place + 1} and {rival + 1} both hold messages, and not the same ones")
     return [
         Row(i, pieces, place, place + 1, unquoted(pieces.texts[place])[1])
         for i, pieces in every
         if len(pieces.texts) == count and _weight(unquoted(pieces.texts[place])[1])
     ]
+
+
+def _other_message(
+    place: int, count: int, weights: dict[tuple[int, int], float], every: list[tuple[int, Pieces]]
+) -> int | None:
+    """Another cell that holds messages nearly as often, most of them different ones."""
+    for (other, length), weight in weights.items():
+        if other != place and length == count and weight >= _COLUMN_SHARE * weights[place, count]:
+            rows = [pieces.texts for _, pieces in every if len(pieces.texts) == count]
+            if sum(texts[other] == texts[place] for texts in rows) < 0.5 * len(rows):
+                return other
+    return None
 
 
 def unquoted(text: str) -> tuple[str, str, str]:
