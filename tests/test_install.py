@@ -196,6 +196,20 @@ def test_a_version_that_cannot_be_prepared_changes_nothing(target: Target, what:
     }
 
 
+def test_optional_parts_stay_installed_until_told_otherwise(target: Target) -> None:
+    def asked_of_pip(*options: str) -> str:
+        (target.stand_ins / "calls").write_text("", "utf-8")
+        target.installs(*options)
+        (call,) = (line for line in target.calls().splitlines() if "/pip install" in line)
+        return call.partition("/source")[2]
+
+    assert asked_of_pip("--extras", "page,plots") == "[page,plots]"
+    target.change_version()
+    assert asked_of_pip() == "[page,plots]"
+    assert asked_of_pip("--extras", "none") == ""
+    assert not target.path("/opt/sentinel/extras").read_text("utf-8")
+
+
 def test_an_interrupted_build_is_made_again(target: Target) -> None:
     target.installs()
     (target.path("/opt/sentinel") / target.release() / ".complete").unlink()

@@ -35,7 +35,13 @@ within() {  # within SECONDS COMMAND...: until it holds
         sleep 1
     done
 }
-runs_anew() { is_running && [ "$(pid)" != "$1" ]; }
+runs_anew() { is_running && has_process && [ "$(pid)" != "$1" ]; }
+has_process() { [ "$(pid)" -gt 1 ]; }  # between two runs it is 0, which kill takes for this script
+signal() {  # signal NAME: to the daemon's process, of which $old keeps the number
+    within 30 has_process
+    old=$(pid)
+    kill "-$1" "$old"
+}
 decode() { printf '%s %s\n' "$(date -u +%Y-%m-%dT%H:%M:%SZ)" "$1" >>/home/pi/decodes/decodes.log; }
 status_text() { systemctl show -p StatusText --value $unit; }
 says() { has "$1" "$(status_text)"; }
@@ -90,13 +96,11 @@ check 'it cannot write outside its own directories' not nsenter --target "$(pid)
 check 'its diary or node id is kept in the state directory' [ -n "$(ls -A /var/lib/sentinel)" ]
 
 echo '--- years unattended'
-old=$(pid)
-kill -KILL "$old"
+signal KILL
 check 'killed, it runs again' within 30 runs_anew "$old"
-old=$(pid)
-kill -STOP "$old"
+signal STOP
 check 'stuck, the watchdog ends it and it runs again' within 150 runs_anew "$old"
-for _ in 1 2 3 4 5 6; do kill -KILL "$(pid)"; within 30 is_running; sleep 1; done
+for _ in 1 2 3 4 5 6; do signal KILL; within 30 runs_anew "$old"; done
 check 'six crashes in a row do not end it for good' within 30 is_running
 systemctl stop mosquitto
 old=$(pid)
