@@ -161,11 +161,14 @@ def _other_message(
     place: int, count: int, weights: dict[tuple[int, int], float], every: list[tuple[int, Pieces]]
 ) -> int | None:
     """Another cell that holds messages nearly as often, most of them different ones."""
+    rows = [pieces.texts for _, pieces in every if len(pieces.texts) == count]
+    # a number here and there that passes for a call is no column of messages
+    least = max(_COLUMN_SHARE * weights[place, count], 0.4 * len(rows))
     for (other, length), weight in weights.items():
-        if other != place and length == count and weight >= _COLUMN_SHARE * weights[place, count]:
-            rows = [pieces.texts for _, pieces in every if len(pieces.texts) == count]
-            if sum(texts[other] == texts[place] for texts in rows) < 0.5 * len(rows):
-                return other
+        if other == place or length != count or weight < least:
+            continue
+        if sum(texts[other] == texts[place] for texts in rows) < 0.5 * len(rows):
+            return other
     return None
 
 

@@ -100,7 +100,9 @@ def _formats(text: str) -> Iterator[str]:
         yield "epoch"
     zone = _ZONE.search(text)
     if zone is not None:
-        yield from (written + "%z" for written in _formats_of_runs(text[: zone.start()]))
+        for written in _formats_of_runs(text[: zone.start()]):
+            if _is_natural(written + "%z"):
+                yield written + "%z"
     yield from _formats_of_runs(text)
 
 
