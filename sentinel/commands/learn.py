@@ -19,10 +19,10 @@ def register(subcommands: Subcommands) -> None:
 def run(options: argparse.Namespace) -> int:
     """Print ``layout = ...`` on standard output, the evidence on standard error."""
     from sentinel.intake.learn import Refusal, learn
-    from sentinel.intake.log_reader import STANDARD_INPUT, first_lines
+    from sentinel.intake.log_reader import STANDARD_INPUT, first_lines, written_s
 
     name = None if options.log == STANDARD_INPUT else options.log.name
-    found = learn(first_lines(options.log), name)
+    found = learn(first_lines(options.log), name, written_s(options.log))
     if isinstance(found, Refusal):
         raise RunError(f"{options.log}: {found.reason}")
     for line in found.evidence_lines():

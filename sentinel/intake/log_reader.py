@@ -106,7 +106,7 @@ class LogReader:
         hint = date_in_name(log.name)
         reader = LayoutReader(layout, source=log.name, date_hint=hint)
         if hint is None and log != STANDARD_INPUT:
-            reader.end_near(texts, _written_s(log))
+            reader.end_near(texts, written_s(log))
         return reader
 
 
@@ -135,7 +135,8 @@ def _fitting(layout: Layout, texts: Sequence[str]) -> int:
     return sum(isinstance(reader.read(text), Decode) for text in texts)
 
 
-def _written_s(log: Path) -> float:
+def written_s(log: Path) -> float:
+    """When a log was last written, seconds since 1970; 0 for what is no file."""
     return log.stat().st_mtime if log.is_file() else 0.0
 
 

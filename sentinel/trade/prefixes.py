@@ -32,6 +32,9 @@ _ONE_LETTER_NATIONALS = "BFGIKMNRW"
 _PLACE = re.compile(r"[A-Za-z0-9]{1,20}")
 _LONGEST_PREFIX = 6
 _PATTERN_PIECE = re.compile(r"\[([^]]+)\]|(.)")
+# Suffixes QAA to QZZ are not issued, as they are Q codes. Where the suffix's first letter tells the province,
+# an invented call's tells nothing.
+_NEVER_ISSUED = re.compile(r".*[0-9]Q[A-Z]{2}")
 _AREA_DIGIT = str.maketrans("0123456789", "##########")
 
 
@@ -106,6 +109,15 @@ def _choices(piece: re.Match[str]) -> str:
 
 @lru_cache(maxsize=8192)
 def _area_of(place: str) -> Area | None:
+    area = _longest_match(place)
+    if area is not None and _NEVER_ISSUED.fullmatch(place):
+        whole_country = _longest_match(place[:-3])
+        if whole_country is not None and whole_country.code == area.code:
+            return whole_country
+    return area
+
+
+def _longest_match(place: str) -> Area | None:
     table = _tables().area_by_prefix
     # A few areas are told by the whole call: KG4 and two letters is Guantanamo Bay, other KG4 are not.
     head = place.rstrip(_LETTERS)

@@ -32,14 +32,17 @@ SHARING_STATIONS = 15
 """Pings are shared out among at least so many stations on the air."""
 NO_RETURN = log(0.35 / 0.80)
 """Share of stations heard once and not again soon: in an opening (tuning about, fading), and of pings."""
+LEAST_GAP = 0.75
+"""Of a period: repetitions nearer than this to the last one that counted do not count. A station leaves every
+other slot to its partner, so two slots in a row are one witness."""
 MISS_CAP = 6
 """Misses counted against a repetition: a station that paused for three minutes is not blamed for more."""
-SHARED_TRAIL = 0.85
+SHARED_TRAIL = 0.75
 """Discount for each further station in one slot: few trails serve several stations at once."""
 BAR = 7.0
 """By Ville's inequality at most one start in e^7 = 1,100 passes by chance; at two starts an hour that is one
 in 20 days, before the rules of ``verdict`` that ask for three stations and for one that outlives a ping."""
-BAR_PER_RATE = 1.5
+BAR_PER_RATE = 2.0
 """1 would do if pings were strangers to each other; but the same big stations are pinged again and again."""
 EVIDENCE_CAP = 40.0
 

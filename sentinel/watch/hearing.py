@@ -15,7 +15,7 @@ from sentinel.trade.message import Message, parse_message
 from sentinel.watch.area import Area
 from sentinel.watch.bulletin import LocationSource
 from sentinel.watch.decode import Decode
-from sentinel.watch.evidence import newcomer_nats, repetition_nats, usual_return
+from sentinel.watch.evidence import LEAST_GAP, newcomer_nats, repetition_nats, usual_return
 from sentinel.watch.grouping import Grouping
 from sentinel.watch.habits import Habits
 from sentinel.watch.knowledge import Knowledge
@@ -35,6 +35,7 @@ from sentinel.watch.trust import (
     probability,
 )
 from sentinel.watch.usual import Usual
+from sentinel.watch.verdict import SHORT_KM
 
 REPEATED_WITHIN_S = 10 * 60.0
 """Two decodes farther apart than this are two events, each as doubtful as one."""
@@ -104,30 +105,30 @@ class Hearing:
     def settle(self, at_s: float, pending: Iterable[FarDecode]) -> None:
         """Take in all far decodes of one instant: tracks, trust, areas, evidence."""
         self.usual.start(at_s)
+        self.usual.forget_before(at_s)
         usual_per_min = self.usual.pings_per_min(at_s)
-        heard: dict[str, tuple[Track, float | None]] = {}
+        heard = {}
         for far in sorted(pending, key=_order):
-            track, gap_s = self._hear_far(at_s, far)
-            before = heard.get(track.call)
-            heard[track.call] = (track, gap_s if before is None or before[1] is None else before[1])
+            track = self._hear_far(at_s, far)
+            heard[track.call] = track
         by_area: dict[int, tuple[Area, list[float], list[float]]] = {}
         for call in sorted(heard):
-            track, gap_s = heard[call]
+            track = heard[call]
             self._believe(track, at_s)
             if not track.is_credible or self.habits.is_regular(call, track.place.distance_km, at_s):
                 continue
-            area, nats = self._join(track, gap_s, usual_per_min, at_s)
+            area, nats = self._join(track, usual_per_min, at_s)
             row = by_area.setdefault(area.number, (area, [], []))
             row[1].append(track.slots[-1])
             row[2].append(nats)
         for area in self.grouping.areas:
             for _ping in range(area.give_up_waiting(at_s)):
-                self.usual.was_ping()
+                self.usual.was_ping(at_s)
         for area, slots, nats_list in by_area.values():
             area.hear(at_s, slots, nats_list)
 
-    def _hear_far(self, at_s: float, far: FarDecode) -> tuple[Track, float | None]:
-        """Note the decode on its track; also the gap to the slot it was heard in before, None if new."""
+    def _hear_far(self, at_s: float, far: FarDecode) -> Track:
+        """Note the decode on its track."""
         call = far.sender.text
         track = self.tracks.get(call) or self.candidates.get(call)
         if track is None:
@@ -141,10 +142,9 @@ class Hearing:
             nats, reasons = credit(self._evidence(at_s, far))
             if nats > track.credit:
                 track.credit, track.reasons = nats, reasons
-        gap_s = start_s - previous if is_new_slot and previous is not None else None
-        if is_new_slot and gap_s is not None and abs(gap_s) <= REPEATED_WITHIN_S:
+        if is_new_slot and previous is not None and abs(start_s - previous) <= REPEATED_WITHIN_S:
             track.is_repeated = True
-        return track, gap_s
+        return track
 
     def _new_track(self, call: str, far: FarDecode) -> Track:
         at_s = far.decode.at_s
@@ -219,33 +219,34 @@ class Hearing:
             return 0.0
         return SAME_REGION_PREFIX if track.place.source is LocationSource.PREFIX else SAME_REGION_LOCATOR
 
-    def _join(
-        self, track: Track, gap_s: float | None, usual_per_min: float, at_s: float
-    ) -> tuple[Area, float]:
+    def _join(self, track: Track, usual_per_min: float, at_s: float) -> tuple[Area, float]:
         """Put a believed station into its area; returns the area and the evidence in nats."""
         area, is_new = self.grouping.place(track, at_s)
         if area.is_open:
             return area, 0.0
         nats = 0.0
+        is_short = track.place.distance_km < SHORT_KM  # an aircraft explains it, so it is no evidence
         if is_new:
             nats += newcomer_nats(usual_per_min)
             self.usual.newcomer(track)
             area.await_return(track)
-        if gap_s is not None:
-            nats += self._repetition(track, abs(gap_s), usual_per_min, at_s)
-        else:
-            track.run = max(track.run, 1)
+        if len(track.slots) > 1:
+            nats += self._repetition(track, usual_per_min, at_s)
+        elif is_new:
             self.usual.run_began(track.call, at_s)
-        return area, nats
+        return area, 0.0 if is_short else nats
 
-    def _repetition(self, track: Track, gap_s: float, usual_per_min: float, at_s: float) -> float:
+    def _repetition(self, track: Track, usual_per_min: float, at_s: float) -> float:
         period = period_s(track.slot_s)
-        run = max(1, track.run)
+        gap_s = track.slots[-1] - track.counted_s
+        if gap_s < LEAST_GAP * period:
+            return 0.0
+        track.counted_s = track.slots[-1]
         own_chance = self.usual.runs_per_hour(track.call, at_s) * period / 3600.0
         chance = max(own_chance, usual_return(usual_per_min, len(self.tracks)))
-        nats = repetition_nats(gap_s, period, run, chance)
+        nats = repetition_nats(gap_s, period, track.run, chance)
         if gap_s < 1.5 * period:
-            track.run = run + 1
+            track.run += 1
         else:
             track.run = 1
             self.usual.run_began(track.call, at_s)

@@ -34,8 +34,10 @@ F2_LONGEST_HOP_KM = 4_000.0
 FLUX_IF_UNKNOWN = 190.0
 """Something far is coming through already; season and hour decide, not the odds of a high flux."""
 MULTI_HOP_SHARE = 0.4
-F2_SHARE = 3.0
-"""Weights of the two against each other at their best hours; chosen so that each wins in its own season."""
+F2_SHARE = 4.0
+TRANSEQUATORIAL_SHARE = 10.0
+"""Weights of the three against each other at their best hours, so that each wins in its own season; a path
+that is square to the magnetic equator, with ends alike, is too good a fit to be chance."""
 ONE_HOP_ALONG = 4.0
 """One-hop Es along the same bearing makes several hops that much likelier, and F2 as much less."""
 NO_KP = 0.01
@@ -128,7 +130,7 @@ _FIT: dict[Mode, Callable[[float], float]] = {
     Mode.AURORA: _trapezoid(150, 400, 1400, 2100),
     Mode.SPORADIC_E: _trapezoid(420, 1100, 2250, 2500),
     Mode.MULTI_HOP_SPORADIC_E: _trapezoid(2200, 2700, 6500, 10_500),
-    Mode.F2: _trapezoid(2400, 3300, 11_000, 19_000),
+    Mode.F2: _trapezoid(2000, 3000, 11_000, 19_000),
     Mode.TRANSEQUATORIAL: _trapezoid(2800, 4000, 8500, 10_500),
 }
 
@@ -162,7 +164,7 @@ def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
     )
     yield (
         Mode.TRANSEQUATORIAL,
-        tep,
+        TRANSEQUATORIAL_SHARE * tep,
         "the path crosses the magnetic equator squarely, both ends alike"
         if tep > 0.05
         else "the path does not suit the magnetic equator",

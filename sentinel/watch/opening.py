@@ -16,6 +16,10 @@ from sentinel.watch.track import Track
 
 SURE = 0.98
 """Trust from which a station heard once may set the nearest or farthest distance."""
+OUTLIER_KM = 150.0
+"""More than the diagonal of a square: the next station stands in another one, not beside it."""
+OUTLIER_SLOTS = 2
+OUTLIER_COMPANY = 4
 STRONG_SKIP_DB = -10.0
 """Skip is taken from stations this strong: weak signals come from shorter skip than the law allows."""
 SHORTEST_SKIP_KM = 400.0
@@ -24,6 +28,22 @@ ES_MODES = frozenset({Mode.SPORADIC_E, Mode.MULTI_HOP_SPORADIC_E})
 LONGEST_ES_HOP_KM = 2_350.0
 MOST_STATIONS = 1_000
 MOST_SQUARES = 100
+
+
+def _without_outliers(tracks: list[Track]) -> list[Track]:
+    """Leave out the nearest and the farthest while they stand apart and were hardly heard: pings from the
+    same direction, and what is left of false decodes."""
+    kept = sorted(tracks, key=lambda track: (track.place.distance_km, track.call))
+    while len(kept) > OUTLIER_COMPANY and _stands_apart(kept[0], kept[1]):
+        del kept[0]
+    while len(kept) > OUTLIER_COMPANY and _stands_apart(kept[-1], kept[-2]):
+        del kept[-1]
+    return kept
+
+
+def _stands_apart(outer: Track, inner: Track) -> bool:
+    apart_km = abs(outer.place.distance_km - inner.place.distance_km)
+    return outer.heard <= OUTLIER_SLOTS and apart_km > OUTLIER_KM
 
 
 @dataclass(slots=True)
@@ -51,10 +71,10 @@ class OpeningLife:
             self.peak_stations, self.peak_at_s = len(live), at_s
 
     def sure(self) -> list[Track]:
-        """The stations that may set distances and bearing: sure ones, else all."""
+        """The stations that may set distances and bearing: located and believed, without lone outliers."""
         located = [h for h in self.heard.values() if h.place.source is not LocationSource.PREFIX]
         sure = [h for h in located or self.heard.values() if h.heard >= 2 or h.trust >= SURE]
-        return sure or located or list(self.heard.values())
+        return _without_outliers(sure or located or list(self.heard.values()))
 
     def published(
         self,

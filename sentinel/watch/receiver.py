@@ -16,7 +16,10 @@ from sentinel.watch.settings import ReceiverSettings
 CLOCK_WARN_S = 0.7
 CLOCK_BLIND_S = 2.0
 """Offsets beyond about 2.5 s are not decoded at all (QEX, July 2020, from memory); a margin to that."""
-CLOCK_WINDOW_S = 15 * 60.0
+CLOCK_DEAF_S = 1.6
+"""Stations' clocks differ by a second: with ours off by this much, some are beyond the decoder's reach. When
+nobody is heard after that, the clock is taken for the reason until decodes show otherwise."""
+CLOCK_WINDOW_S = 30 * 60.0
 CLOCK_STATIONS = 3
 """One station's clock proves nothing; the median of three is ours unless two of them are wrong alike."""
 KEPT_STATIONS = 500
@@ -61,6 +64,7 @@ class Receiver:
     facts: dict[FactKind, ReceiverFact] = field(default_factory=dict)
     offsets: OrderedDict[str, tuple[float, float]] = field(default_factory=OrderedDict)
     _clock: tuple[int, float | None] = (-1, None)
+    _is_clock_stale: bool = False
 
     def start(self, at_s: float) -> None:
         if self.started_at_s is None:
@@ -97,7 +101,10 @@ class Receiver:
         minute = int(at_s // 60)
         if minute != self._clock[0]:
             fresh = [dt for heard_at, dt in self.offsets.values() if heard_at > at_s - CLOCK_WINDOW_S]
-            self._clock = minute, median(fresh) if len(fresh) >= CLOCK_STATIONS else None
+            error_s = median(fresh) if len(fresh) >= CLOCK_STATIONS else None
+            before_s = self._clock[1]
+            self._is_clock_stale = error_s is None and before_s is not None and abs(before_s) > CLOCK_DEAF_S
+            self._clock = minute, before_s if self._is_clock_stale else error_s
         return self._clock[1]
 
     def blindness(self, at_s: float, *, hears_far: bool) -> Blindness | None:
@@ -121,7 +128,7 @@ class Receiver:
         if fact := self.facts.get(FactKind.CLOCK_UNSYNCHRONISED):
             yield Blindness(BlindReason.CLOCK_OFF, fact.note or "The clock is not synchronised.")
         error_s = self.clock_error_s(at_s)
-        if error_s is not None and abs(error_s) > CLOCK_BLIND_S:
+        if error_s is not None and (abs(error_s) > CLOCK_BLIND_S or self._is_clock_stale):
             yield Blindness(
                 BlindReason.CLOCK_OFF, f"Our clock is off by {error_s:+.1f} s, so most signals are missed."
             )

@@ -18,9 +18,9 @@ of its transmissions missed in a row mean that it is gone; what was heard often 
 class Track:
     """What was heard of one station. ``slots`` are the distinct slot starts, oldest first.
 
-    ``credit`` is the best single decode's evidence in nats, ``reasons`` what it rests on; ``run`` counts the
-    transmissions heard in a row, ``persistence`` sums the nats of its repetitions; from ``until_s`` on it
-    does not count as coming through.
+    ``credit`` is the best single decode's evidence in nats, ``reasons`` what it rests on. ``run`` counts the
+    transmissions heard in a row up to ``counted_s``; ``persistence`` sums the nats of all repetitions. From
+    ``until_s`` on the station does not count as coming through.
     """
 
     sender: Call
@@ -37,7 +37,8 @@ class Track:
     credit: float = float("-inf")
     reasons: tuple[str, ...] = ()
     trust: float = 0.0
-    run: int = 0
+    run: int = 1
+    counted_s: float = float("-inf")
     persistence: float = 0.0
     is_repeated: bool = False
     is_credible: bool = False
@@ -55,6 +56,8 @@ class Track:
                 self.best_snr_db = snr_db
         if slot_start_s in self.slots:
             return False
+        if not self.slots:
+            self.counted_s = slot_start_s
         if self.slots and slot_start_s < self.slots[-1]:
             self.slots = deque(sorted((*self.slots, slot_start_s)), maxlen=KEPT_SLOTS)
         else:

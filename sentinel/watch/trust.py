@@ -23,12 +23,13 @@ KNOWN_PARTNER = log(0.30 / 1e-3)
 CALLED_BY_OTHERS = log(0.30 / 1e-3)
 HEARD_ON_OTHER_DAYS = log(0.30 / 2e-3)
 SAME_REGION_LOCATOR = log(0.60 / 0.02)
-SAME_REGION_PREFIX = log(0.60 / 0.25)
+SAME_REGION_PREFIX = log(0.60 / 0.08)
 STRONG = log(0.45 / 0.06)
 WEAK = log(0.25 / 0.75)
 DOUBTED_BY_DECODER = log(0.05 / 0.80)
 ODD_TIME_OFFSET = log(0.03 / 0.50)
 
+LEAST_FALSE_PER_HOUR = 0.5
 STRONG_SNR_DB = -14.0
 """Well above FT8's 50 % point of -20.8 dB (PA3FWM, Electron 2015), where false candidates are rare."""
 WEAK_SNR_DB = -19.0
@@ -89,9 +90,10 @@ def prior_nats(false_per_hour: float) -> float:
     """The odds that a far call heard for the first time is true, in nats, before looking at it.
 
     About one true newcomer an hour on a dead band (meteor pings; common practice, no source) against the
-    false decodes an hour that the watch itself counts, which no source publishes.
+    false decodes an hour that the watch itself counts, which no source publishes; where it counted none,
+    one in two hours is taken.
     """
-    return -log(1.0 + false_per_hour)
+    return -log(LEAST_FALSE_PER_HOUR + false_per_hour)
 
 
 def probability(nats: float) -> float:

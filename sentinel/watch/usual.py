@@ -51,7 +51,6 @@ class Usual:
 
     def newcomer(self, track: Track) -> None:
         """A far station was newly heard outside any opening."""
-        self._turn_hour(track.first_at_s)
         self._newcomers.append(track)
 
     def false_call(self, at_s: float) -> None:
@@ -59,11 +58,9 @@ class Usual:
         self._false.append(at_s)
 
     def pings_per_min(self, at_s: float) -> float:
-        """The rate of far pings to expect now, a minute; never below ``LEAST_PER_MIN``."""
-        self._turn_hour(at_s)
-        while self._newcomers and self._newcomers[0].first_at_s <= at_s - RECENT_S:
-            self._newcomers.popleft()
-        pings = sum(1 for t in self._newcomers if t.first_at_s < at_s and not t.is_repeated)
+        """The rate of far pings to expect at ``at_s``, a minute; never below ``LEAST_PER_MIN``."""
+        oldest_s = at_s - RECENT_S
+        pings = sum(1 for t in self._newcomers if oldest_s < t.first_at_s < at_s and not t.is_repeated)
         started_s = at_s if self._started_s is None else self._started_s
         watched_min = min(RECENT_S, max(0.0, at_s - started_s)) / 60.0
         prior = max(self._prior(at_s), self._by_hour.get(int(at_s // 3600) % 24, 0.0))
@@ -90,14 +87,20 @@ class Usual:
         return float(sum(1 for t in runs if at_s - RUNS_LEFT_OUT_S - 3600.0 < t <= at_s - RUNS_LEFT_OUT_S))
 
     def false_per_hour(self, at_s: float) -> float:
-        """False calls counted in the last hour."""
+        """False calls counted in the hour before ``at_s``."""
+        return float(sum(1 for t in self._false if t > at_s - FALSE_MEMORY_S))
+
+    def was_ping(self, at_s: float) -> None:
+        """One more newcomer turned out to be a ping."""
+        self._turn_hour(at_s)
+        self._count_in_hour += 1
+
+    def forget_before(self, at_s: float) -> None:
+        """Drop what no rate looks at any more after ``at_s``."""
+        while self._newcomers and self._newcomers[0].first_at_s <= at_s - RECENT_S:
+            self._newcomers.popleft()
         while self._false and self._false[0] <= at_s - FALSE_MEMORY_S:
             self._false.popleft()
-        return float(len(self._false))
-
-    def was_ping(self) -> None:
-        """One more newcomer turned out to be a ping."""
-        self._count_in_hour += 1
 
     def _turn_hour(self, at_s: float) -> None:
         hour = int(at_s // 3600)

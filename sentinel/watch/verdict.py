@@ -15,16 +15,25 @@ LEAST_STATIONS = 3
 LEAST_SLOTS = 2
 SUSTAINED_SLOTS = 3
 SUSTAINED_SPAN_S = 60.0
+SUSTAINED_WITHIN_S = 300.0
 TOGETHER_S = 45.0
 CROWD = 5
+LEAST_REPETITION = 4
+SHOWER_REPETITION = 7
+FEW_PER_MIN = 0.12
+SHOWER_PER_MIN = 0.6
+"""Where pings are frequent, three stations in one area are soon together by chance, and big ones return: at
+one ping in 100 s an opening has to show three stations heard three times each, and two more decodes."""
+PAIR_S = 4 * 60.0
 """No opening without a station that outlives a ping, three at once that are each heard again, or a crowd at
 once: on a shower night three pings in a minute happen, three that last at the same time do not."""
 DX_KM = 4_000.0
 DX_SLOTS = 3
 """No ping comes from beyond 4,000 km, so one station heard in three slots is an opening by itself."""
-SHORT_KM = 750.0
+SHORT_KM = 700.0
 SHORT_SPAN_S = 20 * 60.0
 SHORT_STATIONS = 4
+LEAST_BEYOND = 2
 """Within 300-700 km an aircraft reflects for some minutes (common practice): nearer than ``SHORT_KM``,
 an area must have been heard for longer than any flight takes."""
 SCATTERED_STATIONS = 3
@@ -56,13 +65,17 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
     """Whether ``area``, with these believed stations coming through, is an opening from now on."""
     if any(is_dx(track, area.closed_at_s) for track in live):
         return True
-    if len(live) < LEAST_STATIONS or len(area.slots) < LEAST_SLOTS:
+    if len(area.slots) < LEAST_SLOTS:
         return False
-    if not is_sustained(live, at_s):
+    beyond = [track for track in live if track.place.distance_km >= SHORT_KM]
+    if not beyond:
+        again = [track for track in live if len(track.slots) >= SUSTAINED_SLOTS]
+        return len(again) >= SHORT_STATIONS and area.span_s() >= SHORT_SPAN_S
+    if len(live) < LEAST_STATIONS or len(beyond) < LEAST_BEYOND or not is_sustained(beyond, at_s):
         return False
-    if max(track.place.distance_km for track in live) < SHORT_KM and (
-        len(live) < SHORT_STATIONS or area.span_s() < SHORT_SPAN_S
-    ):
+    if len(live) == LEAST_STATIONS and _is_settled_pair(live):
+        return False
+    if _repetition(beyond, at_s) < _repetition_needed(usual_per_min):
         return False
     return area.evidence_by(at_s) >= bar(usual_per_min)
 
@@ -73,10 +86,30 @@ def is_sustained(live: list[Track], at_s: float) -> bool:
     again = [track for track in live if len(track.slots) >= LEAST_SLOTS]
     if len(now) >= CROWD or sum(track in again for track in now) >= LEAST_STATIONS:
         return True
-    return any(
-        len(track.slots) >= SUSTAINED_SLOTS and track.slots[-1] - track.slots[0] >= SUSTAINED_SPAN_S
-        for track in again
-    )
+    return any(_outlives_a_ping(track, at_s) for track in again)
+
+
+def _repetition(live: list[Track], at_s: float) -> int:
+    """How often these stations were heard lately, each counted up to ``SUSTAINED_SLOTS`` times."""
+    since_s = at_s - SUSTAINED_WITHIN_S
+    return sum(min(SUSTAINED_SLOTS, sum(slot > since_s for slot in track.slots)) for track in live)
+
+
+def _repetition_needed(usual_per_min: float) -> float:
+    share = min(1.0, usual_per_min / SHOWER_PER_MIN) if usual_per_min > FEW_PER_MIN else 0.0
+    return LEAST_REPETITION + SHOWER_REPETITION * share
+
+
+def _outlives_a_ping(track: Track, at_s: float) -> bool:
+    lately = [slot for slot in track.slots if slot > at_s - SUSTAINED_WITHIN_S]
+    return len(lately) >= SUSTAINED_SLOTS and lately[-1] - lately[0] >= SUSTAINED_SPAN_S
+
+
+def _is_settled_pair(live: list[Track]) -> bool:
+    """Two stations that have had the place to themselves for minutes, and a third heard once: a ping."""
+    newest = max(live, key=lambda track: (track.slots[0], track.call))
+    oldest_s = min(track.slots[0] for track in live)
+    return len(newest.slots) == 1 and newest.slots[0] - oldest_s > PAIR_S
 
 
 def is_dx(track: Track, since_s: float) -> bool:
