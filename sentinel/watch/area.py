@@ -13,9 +13,9 @@ from sentinel.watch.place import Place, separation_km
 from sentinel.watch.track import Track
 from sentinel.watch.usual import RETURN_S
 
-JOIN_KM = 700.0
-"""Stations this near to each other share a cloud: their midpoints lie within 350 km."""
-JOIN_DEG = 25.0
+JOIN_KM = 550.0
+"""Stations this near to each other share a cloud: their midpoints lie within 275 km."""
+JOIN_DEG = 20.0
 JOIN_DISTANCE_RATIO = 1.8
 SEVERAL_HOPS_KM = 2_500.0
 SEVERAL_HOPS_RATIO = 2.6
