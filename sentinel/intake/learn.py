@@ -158,7 +158,7 @@ def _merit(draft: Draft, texts: Sequence[str]) -> float:
     except ConfigError:
         return 0.0
     decodes = sum(learn_markers.sender_of(text, read) is not None for text in texts)
-    return decodes * (1 + 0.2 * len(draft.fields))
+    return (decodes + len(draft.own_rows)) * (1 + 0.2 * len(draft.fields))
 
 
 def _finished(
@@ -233,7 +233,7 @@ def _date_note(layout: Layout, headers: int, named: object) -> tuple[str, ...]:
     if not layout.needs_date:
         return ()
     if headers:
-        return (f"the date comes from {headers} header lines",)
+        return (f"the date comes from header lines ({headers} of them)",)
     if named is not None:
         return (f"the lines hold only a time of day; the date is in the file's name ({named})",)
     return ("the lines hold only a time of day; the date is that of the clock, or of the file's last change",)

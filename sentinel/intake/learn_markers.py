@@ -116,23 +116,23 @@ def _with_remark(draft: Draft, lines: Sequence[str], read_by: ReadBy) -> Draft |
     pieces, glue = (*draft.pieces[:end], "{skip:...}"), (*draft.glue[:end], "")
     remarked = replace(draft, template=_joined(pieces, glue), pieces=pieces, glue=glue)
     before, after = (_clean_messages(lines, read_by([each.template])) for each in (draft, remarked))
-    remarks = {
-        tuple(line.split()[before_remark:]) for line, before_remark in after.items() if line not in before
-    }
+    if all(before.get(line) == message for line, message in after.items()):
+        return None
+    remarks = {line[line.rindex(message) + len(message) :].strip() for line, message in after.items()} - {""}
     # a few single words that come again and again are markers, which are better known by name
-    is_prose = len(remarks) >= _MOST_MARKERS or any(len(remark) > 1 for remark in remarks)
+    is_prose = len(remarks) >= _MOST_MARKERS or any(" " in remark for remark in remarks)
     return remarked if is_prose else None
 
 
-def _clean_messages(lines: Sequence[str], read: Callable[[str], object]) -> dict[str, int]:
-    """The lines read as a message with nothing behind it, and how many words each has up to there."""
+def _clean_messages(lines: Sequence[str], read: Callable[[str], object]) -> dict[str, str]:
+    """The messages of the lines that are read as one with nothing behind it."""
     clean = {}
     for line in lines:
         decode = read(line)
         if isinstance(decode, Decode):
             words = decode.message.split()
             if tight_words(words) == len(words):
-                clean[line] = len(line[: line.rindex(decode.message)].split()) + len(words)
+                clean[line] = decode.message
     return clean
 
 

@@ -24,6 +24,8 @@ _WEAK_KINDS = frozenset({Kind.CALL, Kind.WSPR, Kind.BEACON})
 _OPENERS = frozenset({"CQ", "QRZ", "DE", "TU;", "TEST", "V", "VV", "VVV"})
 # Nearly all lines must leave a column behind the message for it to be one: the rest are odd messages.
 _COLUMN_SHARE = 0.85
+# Own transmissions may be a good part of a log, and have fewer columns.
+_USUAL_SHARE = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +93,10 @@ def _is_steady(mark: str, lines: Sequence[str]) -> bool:
 
 
 def _is_decimal_comma(lines: Sequence[str]) -> bool:
-    """True if nearly every comma stands between two digits."""
-    commas = sum(line.count(",") for line in lines)
-    return sum(len(re.findall("(?<=[0-9]),(?=[0-9])", line)) for line in lines) >= 0.95 * commas
+    """True if in most lines every comma stands between two digits."""
+    with_commas = [line for line in lines if "," in line]
+    pure = sum(re.search("(?<![0-9]),|,(?![0-9])", line) is None for line in with_commas)
+    return pure >= 0.8 * len(with_commas)
 
 
 def cut(line: str, how: Cut) -> Pieces:
@@ -201,6 +204,9 @@ def _columns_behind(counts: Iterable[int]) -> int:
     """How many columns stand behind the message, from where the messages themselves could end."""
     tally = Counter(counts)
     total = sum(tally.values())
+    usual, count = tally.most_common(1)[0]
+    if count >= _USUAL_SHARE * total:
+        return usual
     behind = 0
     while sum(n for count, n in tally.items() if count > behind) >= _COLUMN_SHARE * total:
         behind += 1
