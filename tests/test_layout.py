@@ -97,6 +97,7 @@ def test_a_doubt_marker_may_stand_or_not_and_says_low_confidence() -> None:
     assert one(template, "1200 CQ DL5QAB JN58   ?") == Decode(
         JUNE_1_S + 43200, "CQ DL5QAB JN58", source="rx", has_low_confidence=True
     )
+    assert one("{utc:%H%M} {mode}{doubt:?} {message}", "1200 FT8? CQ DL5QAB JN58").mode == "FT8"
     leading = "{doubt:*} {utc:%H%M} {skip:new} {message}"
     assert one(leading, "* 1200 new CQ DL5QAB JN58").has_low_confidence
     assert one(leading, "1200 CQ DL5QAB JN58").message == "CQ DL5QAB JN58"
@@ -214,6 +215,23 @@ def test_control_characters_never_pass() -> None:
 def test_any_text_is_a_decode_or_a_named_rejection_or_nothing(text: str) -> None:
     reader = LayoutReader(Layout.compile([ISO, "{utc} {message}", {"json": {"utc": "/t", "message": "/m"}}]))
     assert isinstance(reader.read(text), Decode | Rejection | None)
+
+
+@pytest.mark.parametrize(
+    ("template", "line"),
+    [
+        (
+            "{utc:%H%M},{snr_db},{dt_s},{audio_hz},{freq_mhz},{mode},{message}",
+            "1200" + "," + (" " * 150 + ",") * 6,
+        ),
+        ("{utc:%H%M}{snr_db}{dt_s}{audio_hz}{freq_mhz} {message}", "1" * 1000),
+        ("{message} | {utc:%H%M}", "a" + " " * 1000 + "b"),
+        ("{utc:%H%M} {message} {skip} {mode} {snr_db} {skip:x} {skip:y}", "1200 " + "x y " * 250),
+    ],
+)
+def test_a_hostile_line_is_not_tried_in_a_million_ways(template: str, line: str) -> None:
+    (found,) = read(template, line)
+    assert isinstance(found, Rejection)
 
 
 # --- times ---

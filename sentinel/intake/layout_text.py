@@ -19,8 +19,9 @@ FOUND_ORDER = ("utc", "date", "snr_db", "dt_s", "audio_hz", "freq_mhz", "mode", 
 
 NUMBER_PLACES = frozenset(FOUND_ORDER.index(name) for name in NUMBER_FIELDS)
 
-_BLANKS = "[ \t]+"
-_MAYBE_BLANKS = "[ \t]*"
+# possessive: runs of blanks that two neighbours could share are never tried in more than one way
+_BLANKS = "[ \t]++"
+_MAYBE_BLANKS = "[ \t]*+"
 _CELL_DELIMITERS = ",;|"
 # No decoder's line is longer; it bounds the work of a pattern with a message in its middle on a hostile line.
 _LONGEST_LINE = 1024
@@ -87,7 +88,8 @@ class _Pattern:
         literals = "".join(part.text for part in parts if isinstance(part, Literal))
         self.has_decimal_commas = "," not in literals  # where a comma cannot be a delimiter
         point = "[.,]" if self.has_decimal_commas else "[.]"
-        self._number = f"[+-]?(?:[0-9]+(?:{point}[0-9]*)?|{point}[0-9]+)"
+        # bounded, or numbers that touch could be cut in very many ways
+        self._number = f"[+-]?(?:[0-9]{{1,12}}(?:{point}[0-9]{{0,12}})?|{point}[0-9]{{1,12}})"
 
     def text(self) -> str:
         present = {part.name for part in self._parts if isinstance(part, Field)}
@@ -110,7 +112,7 @@ class _Pattern:
     def _field(self, i: int, part: Field) -> str:
         cell = self._cell_delimiter(i)
         if part.name == "message":
-            return r"(?P<message>\S.*)" if i == len(self._parts) - 1 else r"(?P<message>\S.*?)"
+            return r"(?P<message>\S.*)" if self._is_split_by_words(i) else r"(?P<message>\S.*?)"
         if part.name == "skip":
             return f"[^{cell}]*" if cell else f"[^ \t{self._stop(i)}]+"
         if part.name == "mode":
@@ -120,6 +122,18 @@ class _Pattern:
             return f"{lead}(?P<{part.name}>{self._number}){'?' if cell else ''}"
         times = self._times[part.name]
         return f"(?P<{part.name}>{times.pattern if times else ''})"
+
+    def _is_split_by_words(self, i: int) -> bool:
+        """True if a fixed number of words follows: then it is found from the line's end, which is faster."""
+        behind = self._parts[i + 1 :]
+        return all(
+            isinstance(part, Blank)
+            or (isinstance(part, Field) and not part.is_marker and self._is_blank(j - 1))
+            for j, part in enumerate(behind, start=i + 1)
+        )
+
+    def _is_blank(self, i: int) -> bool:
+        return isinstance(self._parts[i], Blank)
 
     def _marker(self, i: int, part: Field) -> str:
         if part.argument == REMARK and part.name == "skip":
@@ -145,6 +159,8 @@ class _Pattern:
     def _stop(self, i: int) -> str:
         """The character that ends a word: the first of the literal right behind it."""
         right = self._parts[i + 1] if i + 1 < len(self._parts) else None
+        if isinstance(right, Field) and right.is_marker and right.argument and right.argument != REMARK:
+            return re.escape(right.argument[0])
         return re.escape(right.text[0]) if isinstance(right, Literal) else ""
 
     def _cell_delimiter(self, i: int) -> str:
