@@ -52,19 +52,27 @@ class Timeline:
         """Leave out a line far ahead of its neighbours, the first line included."""
         newest_s = float("-inf")
         suspect: Decode | None = None
-        for decode in decodes:
-            if suspect is not None:
-                if decode.at_s > suspect.at_s - JUMP_S:
-                    yield suspect
-                    newest_s = suspect.at_s
+        stream = iter(decodes)
+        for decode in stream:
+            if suspect is None:
+                kept: tuple[Decode, ...] = (decode,)
+            elif decode.at_s > suspect.at_s - JUMP_S:
+                kept = (suspect, decode)
+            elif newest_s == float("-inf") and (third := next(stream, None)) is not None:
+                # Two first lines contradict each other: the third says which is from nowhere.
+                is_with_first = abs(third.at_s - suspect.at_s) < abs(third.at_s - decode.at_s)
+                kept = (suspect if is_with_first else decode, third)
+                self.late += 1
+            else:
+                kept = (decode,)
+                self.late += 1
+            suspect = None
+            for number, each in enumerate(kept, 1):
+                if number == len(kept) and each.at_s > newest_s + JUMP_S:
+                    suspect = each
                 else:
-                    self.late += 1
-                suspect = None
-            if decode.at_s > newest_s + JUMP_S:
-                suspect = decode
-                continue
-            newest_s = max(newest_s, decode.at_s)
-            yield decode
+                    newest_s = max(newest_s, each.at_s)
+                    yield each
         if suspect is not None:
             yield suspect
 
