@@ -158,6 +158,7 @@ def test_every_key_that_the_example_explains_exists(tmp_path: Path) -> None:
     assert config.mqtt is not None
     assert config.receiver.canaries
     assert config.log.adif
+    assert config.space_weather
 
 
 def test_the_example_says_the_defaults_as_they_are(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@
 #     sudo tests/tools/prove_install.sh [--base DIR] [SUITE [MIRROR]]
 #
 # SUITE is bookworm (the default; what Raspberry Pi OS 12 is made from) or trixie. It needs debootstrap,
-# systemd-nspawn, a network for apt and pip, and some nine minutes. --base DIR takes a root that debootstrap has made
+# systemd-nspawn, a network for apt and pip, and some ten minutes. --base DIR takes a root that debootstrap has made
 # already. What is done inside stands in prove_install_inside.sh; this script only makes, boots and removes the container.
 # Exits 0 when everything that could be tried was as it should be. No Pi hardware takes part.
 set -euo pipefail
