@@ -8,7 +8,6 @@ import json
 from datetime import UTC, date, datetime, time
 
 from sentinel.errors import RunError
-from sentinel.intake.json_pointer import escape_token
 from sentinel.intake.layout import Form, Layout
 from sentinel.intake.layout_json import JsonForm
 from sentinel.intake.layout_template import Field, Literal
@@ -73,11 +72,6 @@ def _json_line(form: JsonForm, decode: Decode) -> str:
             place = place.setdefault(token, {})  # type: ignore[assignment]
         place[tokens[-1] if tokens else ""] = value
     return json.dumps(document)
-
-
-def pointer(*names: str) -> str:
-    """The RFC 6901 pointer to a member by the names on the way to it."""
-    return "".join("/" + escape_token(name) for name in names)
 
 
 def _time_text(at_s: float, written: str | None, *, is_date: bool) -> str:

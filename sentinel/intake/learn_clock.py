@@ -160,14 +160,13 @@ def _plausible(rivals: list[TimeGuess]) -> list[TimeGuess]:
 
 
 def _nearest_to(rivals: list[TimeGuess], written_s: float | None) -> list[TimeGuess]:
-    """Those that end when the log was last written, else those that end before, in about the same year."""
+    """Those that end when the log was last written, else those that end in about the same year as that."""
     if written_s is None:
         return rivals
     ends = [(max(_days(guess), default=0) - written_s / DAY_S, guess) for guess in rivals]
-    past = [(late, guess) for late, guess in ends if late <= 1]
-    recent = [guess for late, guess in past if late >= -2]
-    nearest = max((late for late, _ in past), default=0.0)
-    return recent or [guess for late, guess in past if late >= nearest - _A_YEAR]
+    recent = [guess for late, guess in ends if -2 <= late <= 1]
+    nearest = min(abs(late) for late, _ in ends)
+    return recent or [guess for late, guess in ends if abs(late) <= nearest + _A_YEAR]
 
 
 def _most_compact(rivals: list[TimeGuess]) -> list[TimeGuess]:
