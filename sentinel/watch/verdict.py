@@ -18,6 +18,8 @@ SUSTAINED_SPAN_S = 60.0
 SUSTAINED_WITHIN_S = 300.0
 TOGETHER_S = 45.0
 CROWD = 5
+"""No opening without a station that outlives a ping, three at once that are each heard again, or a crowd at
+once: on a shower night three pings in a minute happen, three that last at the same time do not."""
 LEAST_REPETITION = 4
 SHOWER_REPETITION = 7
 FEW_PER_MIN = 0.12
@@ -25,11 +27,12 @@ SHOWER_PER_MIN = 0.6
 """Where pings are frequent, three stations in one area are soon together by chance, and big ones return: at
 one ping in 100 s an opening has to show three stations heard three times each, and two more decodes."""
 PAIR_S = 4 * 60.0
-"""No opening without a station that outlives a ping, three at once that are each heard again, or a crowd at
-once: on a shower night three pings in a minute happen, three that last at the same time do not."""
+"""A pair that had a place to itself for so long gets a third by a ping as easily as by an opening."""
 DX_KM = 4_000.0
 DX_SLOTS = 3
 """No ping comes from beyond 4,000 km, so one station heard in three slots is an opening by itself."""
+METEOR_KM = 2_400.0
+"""No trail at 95 km is seen from both ends of a longer path: three stations beyond need no further proof."""
 SHORT_KM = 700.0
 SHORT_SPAN_S = 20 * 60.0
 SHORT_STATIONS = 4
@@ -67,6 +70,8 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
         return True
     if len(area.slots) < LEAST_SLOTS:
         return False
+    if sum(track.place.is_beyond(METEOR_KM) for track in live) >= LEAST_STATIONS:
+        return any(len(track.slots) >= LEAST_SLOTS for track in live)
     beyond = [track for track in live if track.place.distance_km >= SHORT_KM]
     if not beyond:
         again = [track for track in live if len(track.slots) >= SUSTAINED_SLOTS]
