@@ -11,73 +11,24 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import (
-    BaseModel,
-    ConfigDict,
     Field,
     PrivateAttr,
     ValidationError,
     model_validator,
 )
-from pydantic.functional_validators import AfterValidator
 
 from sentinel.config_faults import KeyedError, name_of, place, sentence, shown_value
+from sentinel.config_hardware import ButtonSection, LampsSection, PanelSection
+from sentinel.config_types import CallSign, FilePath, HoursOfDay, Locator, Port, Section, like
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
 from sentinel.intake.web_fetch import url_fault
 from sentinel.trade.bandplan import BANDS, limits_of
-from sentinel.trade.callsign import parse_call
-from sentinel.trade.locator import is_locator, normalize
 from sentinel.watch.settings import ReceiverSettings, WatchSettings
 
 MOST_SOURCES = 8
 MOST_URLS = 4
 LARGEST_CONFIG_BYTES = 1 << 20
-
-
-def _call(text: str) -> str:
-    call = parse_call(text.strip())
-    if call is None:
-        raise ValueError("is not a call sign; write it as it is sent, for instance VE1QZZ")
-    return call.base
-
-
-def _locator(text: str) -> str:
-    if not is_locator(text.strip()):
-        raise ValueError("is no locator; write 4, 6, 8 or 10 characters such as FN84 or FN84ab")
-    return normalize(text)
-
-
-def _path(text: str) -> str:
-    if not text.isprintable():
-        raise ValueError("holds a character that no path can; write it anew")
-    try:
-        Path(text).expanduser()
-    except RuntimeError:
-        raise ValueError("begins with a home that is not known; write the whole path") from None
-    return text
-
-
-def _like(pattern: str, claim: str) -> AfterValidator:
-    """Text of a form that ``claim`` describes."""
-
-    def check(text: str) -> str:
-        if not re.fullmatch(pattern, text):
-            raise ValueError(claim)
-        return text
-
-    return AfterValidator(check)
-
-
-CallSign = Annotated[str, AfterValidator(_call)]
-Locator = Annotated[str, AfterValidator(_locator)]
-FilePath = Annotated[str, Field(min_length=1), AfterValidator(_path)]
-Port = Annotated[int, Field(ge=1, le=65_535)]
-
-
-class Section(BaseModel):
-    """One table of the file: unknown keys are errors, and text is no number."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 class StationSection(Section):
@@ -90,7 +41,7 @@ class StationSection(Section):
 class BandSection(Section):
     """Which band is watched: a name, or its limits in MHz."""
 
-    name: Annotated[str, _like(r"[a-z0-9][a-z0-9.-]{0,15}", "is no band name; write for instance 6m")] = "6m"
+    name: Annotated[str, like(r"[a-z0-9][a-z0-9.-]{0,15}", "is no band name; write for instance 6m")] = "6m"
     low_mhz: float | None = Field(default=None, gt=0, lt=10_000)
     high_mhz: float | None = Field(default=None, gt=0, lt=10_000)
 
@@ -123,12 +74,12 @@ class ReceiverSection(Section):
 
 
 SourceName = Annotated[
-    str, _like(r"[A-Za-z0-9_.-]{1,32}", "must be 1 to 32 letters, digits and _ . - without blanks")
+    str, like(r"[A-Za-z0-9_.-]{1,32}", "must be 1 to 32 letters, digits and _ . - without blanks")
 ]
 Framing = Annotated[
-    str, _like(r"[5-8][NEOMS](1|1\.5|2)", "must be data bits, parity and stop bits, for instance 8N1")
+    str, like(r"[5-8][NEOMS](1|1\.5|2)", "must be data bits, parity and stop bits, for instance 8N1")
 ]
-ModeName = Annotated[str, _like(r"[A-Za-z0-9-]{1,8}", "must be a mode, for instance FT8")]
+ModeName = Annotated[str, like(r"[A-Za-z0-9-]{1,8}", "must be a mode, for instance FT8")]
 
 
 class SourceSection(Section):
@@ -191,6 +142,7 @@ class MqttSection(Section):
     cert: FilePath | None = None
     key: FilePath | None = None
     discovery: bool = True
+    quiet_hours: HoursOfDay | None = None
 
     @model_validator(mode="after")
     def _pairs(self) -> "MqttSection":
@@ -205,27 +157,15 @@ class DiarySection(Section):
     """The diary's file and its bounds."""
 
     path: FilePath | None = None
-    keep_days: int = Field(default=3660, ge=1)
-    max_mb: int = Field(default=2000, ge=1)
-
-
-class PanelSection(Section):
-    """The panel's picture."""
-
-    size: Literal["250x122", "296x128", "400x300"] = "250x122"
-    picture: FilePath | None = None
-    accent: bool = False
-
-    @property
-    def size_px(self) -> tuple[int, int]:
-        width, _, height = self.size.partition("x")
-        return int(width), int(height)
+    keep_days: int = Field(default=400, ge=1)
+    keep_summary_days: int = Field(default=4018, ge=1)
+    max_mb: int = Field(default=200, ge=1)
 
 
 class SpaceWeatherSection(Section):
     """Solar flux and planetary K: public addresses or a file, and how often to look."""
 
-    url: str | list[str] = []
+    url: str | list[str] = Field(default_factory=list)
     file: FilePath | None = None
     every_min: float = Field(default=60, ge=15, le=1440)
 
@@ -259,6 +199,8 @@ class Config(Section):
     mqtt: MqttSection | None = None
     diary: DiarySection = DiarySection()
     panel: PanelSection = PanelSection()
+    lamps: LampsSection | None = None
+    button: ButtonSection | None = None
     space_weather: SpaceWeatherSection | None = None
     _file: Path = PrivateAttr(default=Path())
     _text: str = PrivateAttr(default="")
@@ -300,6 +242,12 @@ class Config(Section):
             window_s=60.0 * self.verdict.window_min,
             receiver=receiver,
         )
+
+
+def minutes_of_day(hours: str) -> tuple[int, int]:
+    """``22:00-07:00`` as minutes of the local day: (1320, 420)."""
+    since, until = (int(each[:2]) * 60 + int(each[3:]) for each in hours.split("-"))
+    return since, until
 
 
 def load(file: Path) -> Config:

@@ -19,15 +19,29 @@ ALLOWED: dict[str, set[str]] = {
     "outputs": {"errors", "trade", "sky", "watch"},
     "panel": {"errors", "trade", "sky", "watch"},
     "rehearsal": {"errors", "trade", "sky"},
-    "config": {"errors", "trade", "sky", "watch", "intake", "outputs", "panel"},
+    "config_types": {"trade"},
+    "config_hardware": {"config_faults", "config_types", "panel"},
+    "config_faults": set(),
+    "config": {
+        *("config_faults", "config_hardware", "config_types"),
+        *("errors", "trade", "sky", "watch", "intake", "outputs", "panel"),
+    },
     # the daemon's own small parts
     "event_clock": set(),
+    "line_time": {"watch"},
+    "recent": {"trade", "watch"},
+    "restart": {"recent", "sky", "watch"},
+    "live_watch": {"event_clock", "line_time", "recent", "restart", "watch"},
+    "attention": {"watch"},
     "identity": {"errors"},
     "inbox": set(),
     "notify": set(),
     "worker": {"watch"},
 }
-MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "wiring", "__main__", "__init__"}
+MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "wiring", "__main__", "__init__"} | {
+    # the daemon's outputs: each joins one package's parts to its thread
+    *("broker_output", "diary_output", "panel_output", "signal_output", "surroundings"),
+}
 # device and network libraries, and the only files that may import them
 ONE_HOME = {
     "paho": {"outputs/broker_link.py", "commands/demo_subscriber.py"},
