@@ -89,8 +89,9 @@ def _source(config: Config, index: int) -> Iterator[Finding]:
 
 
 def _lines(config: Config, index: int, name: str, path: Path) -> Iterator[Finding]:
+    from sentinel.intake.file_date import date_in_name
     from sentinel.intake.layout import Header, LayoutReader, Rejection
-    from sentinel.intake.log_reader import date_in_name, last_lines
+    from sentinel.intake.log_reader import last_lines
 
     texts = [text for text in last_lines(path) if text.strip()]
     reader = LayoutReader(config.source[index].compiled, name, date_in_name(path.name))

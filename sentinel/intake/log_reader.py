@@ -5,7 +5,6 @@ its name, else from when it was last written.
 """
 
 import heapq
-import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from sentinel.errors import ConfigError, RunError
+from sentinel.intake.file_date import date_in_name
 from sentinel.intake.layout import Header, Layout, LayoutReader
 from sentinel.intake.line_buffer import LineBuffer
 from sentinel.intake.timeline import Timeline
@@ -23,8 +23,6 @@ from sentinel.watch.decode import Decode
 BLOCK_BYTES = 1 << 18
 PROBE_LINES = 400
 STANDARD_INPUT = Path("-")
-_DATE_IN_NAME = re.compile(r"(?<!\d)((?:19|20)\d\d)([-_.]?)(0[1-9]|1[0-2])\2(0[1-9]|[12]\d|3[01])(?!\d)")
-_SHORT_DATE_IN_NAME = re.compile(r"(?<!\d)(\d\d)([-_.]?)(0[1-9]|1[0-2])\2(0[1-9]|[12]\d|3[01])(?!\d)")
 
 
 @dataclass(slots=True)
@@ -105,22 +103,9 @@ class LogReader:
         )
         hint = date_in_name(log.name)
         reader = LayoutReader(layout, source=log.name, date_hint=hint)
-        if hint is None and log != STANDARD_INPUT:
-            reader.end_near(texts, written_s(log))
+        if layout.needs_date and hint is None and log != STANDARD_INPUT:
+            reader.end_near(_lines_of(log), written_s(log))
         return reader
-
-
-def date_in_name(name: str) -> date | None:
-    """The date that a file's name holds (2026-06-14, 20260614, 260614), if it holds one."""
-    found, century = _DATE_IN_NAME.search(name), ""
-    if found is None:
-        found, century = _SHORT_DATE_IN_NAME.search(name), "20"
-    if found is None:
-        return None
-    try:
-        return date(int(century + found[1]), int(found[3]), int(found[4]))
-    except ValueError:
-        return None
 
 
 def size_of(logs: Sequence[Path]) -> int | None:
@@ -173,3 +158,12 @@ def last_lines(log: Path) -> list[str]:
         file.seek(max(0, size - BLOCK_BYTES))
         lines = LineBuffer().feed(file.read(BLOCK_BYTES))
         return lines[1:] if size > BLOCK_BYTES else lines
+
+
+def _lines_of(log: Path) -> Iterator[str]:
+    """All lines of a log, a block at a time."""
+    with _opened(log) as file:
+        buffer = LineBuffer()
+        for block in iter(lambda: file.read(BLOCK_BYTES), b""):
+            yield from buffer.feed(block)
+        yield from buffer.finish()

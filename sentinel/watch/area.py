@@ -40,6 +40,7 @@ class Area:
     last_at_s: float = 0.0
     is_open: bool = False
     closed_at_s: float = float("-inf")
+    looked_at_s: float = float("-inf")
     _awaited: dict[str, float] = field(default_factory=dict)
 
     def join(self, track: Track) -> None:

@@ -10,10 +10,17 @@ class Knowledge:
 
     ``locators``: the last locator each call gave. ``log_locators``: the operator's own log entries.
     ``days_heard``: for each call, the day numbers (days since 1970 UTC) on which it was heard.
-    ``watched_days``: day numbers on which the watch ran.
+    ``watched_days``: day numbers on which the watch ran. ``squares``, ``countries`` (codes) and
+    ``farthest_km`` (by mode) are what was ever heard. ``worked_countries`` and ``worked_squares`` are the
+    log's, None without a log.
     """
 
     locators: Mapping[str, str] = field(default_factory=dict)
     log_locators: Mapping[str, str] = field(default_factory=dict)
     days_heard: Mapping[str, frozenset[int]] = field(default_factory=dict)
     watched_days: frozenset[int] = frozenset()
+    squares: frozenset[str] = frozenset()
+    countries: frozenset[str] = frozenset()
+    farthest_km: Mapping[str, float] = field(default_factory=dict)
+    worked_countries: frozenset[str] | None = None
+    worked_squares: frozenset[str] | None = None

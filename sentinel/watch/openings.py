@@ -60,6 +60,11 @@ class Openings:
         """The live openings, oldest first."""
         return tuple(self._publish(life) for life in self._lives.values())
 
+    def opening_of(self, area: Area) -> Opening | None:
+        """The opening of an open area as it stands."""
+        life = self._lives.get(area.number)
+        return None if life is None else self._publish(life)
+
     def mode_of(self, area: Area) -> Mode:
         """The mode of an area's opening; unknown where it has none."""
         life = self._lives.get(area.number)

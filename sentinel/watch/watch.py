@@ -7,11 +7,12 @@ within a slot nor how often anyone calls ``tick`` changes a verdict.
 
 from sentinel.trade.locator import center_of
 from sentinel.watch.bulletin import Bulletin, Notable, State, Station
-from sentinel.watch.changes import Change, StateChanged
+from sentinel.watch.changes import Change, NotableHappened, StateChanged
 from sentinel.watch.decode import Decode
 from sentinel.watch.hearing import FarDecode, Hearing
 from sentinel.watch.knowledge import Knowledge
 from sentinel.watch.mode import SpaceWeather
+from sentinel.watch.notable import NotableFinder
 from sentinel.watch.openings import Openings, best_mode, counted
 from sentinel.watch.receiver import Blindness, Receiver, ReceiverFact
 from sentinel.watch.sentences import opened, quiet, still_open, stirring
@@ -22,6 +23,9 @@ from sentinel.watch.verdict import Verdict, decide
 LATE_S = 60.0
 """A line may be stamped this much earlier than the newest one: late passes of a decoder, two sources."""
 PUBLISHED_STATIONS = 64
+KEPT_NOTABLES = 20
+LOOK_EVERY_S = 60.0
+"""How often a live opening is asked what is notable about it."""
 JUST_S = 90.0
 """So long after it began, an opening is explained by what decided; later by how it stands."""
 
@@ -34,6 +38,7 @@ class Watch:
         self.receiver = Receiver(settings.receiver)
         self.hearing = Hearing(settings, knowledge or Knowledge(), self.receiver)
         self.openings = Openings(center_of(settings.home_locator), settings.low_mhz)
+        self.notables = NotableFinder(settings.band, knowledge or Knowledge())
         self.counts = {"lines": 0, "decodes": 0, "rejected": 0, "late": 0, "other_band": 0}
         self._now_s = float("-inf")
         self._pending_s: float | None = None
@@ -160,9 +165,21 @@ class Watch:
         blindness = self.receiver.blindness(at_s, hears_far=bool(live))
         verdict = decide(blindness, has_opening=bool(self.openings), coming_through=len(live))
         self._due_s = self._find_due_s(at_s)
+        found = self._find_notables(at_s)
         if verdict.state is not self._state:
             changes.append(self._change_state(verdict, at_s))
-        return changes
+        return [*changes, *found]
+
+    def _find_notables(self, at_s: float) -> list[NotableHappened]:
+        found = []
+        for area, tracks in self.openings.live:
+            if not area.is_open or at_s - area.looked_at_s < LOOK_EVERY_S:
+                continue
+            area.looked_at_s = at_s
+            if (opening := self.openings.opening_of(area)) is not None:
+                found += self.notables.find(at_s, opening, tracks)
+        self._notables = (*self._notables, *found)[-KEPT_NOTABLES:]
+        return [NotableHappened(at_s, notable) for notable in found]
 
     def _change_state(self, verdict: Verdict, at_s: float) -> StateChanged:
         previous, self._state = self._state, verdict.state
