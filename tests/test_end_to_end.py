@@ -1,0 +1,310 @@
+"""The daemon, a decoder, a broker and a subscriber, each a process or client of its own that sees no other."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import jsonschema
+import maidenhead
+import pytest
+from broker import Listener, RealBroker
+from command_line import SENTINEL
+from nights import BEYOND_4000_KM, CONFIG, HOME, LOCAL, SOUTH_WEST, Heard, calling, seconds
+from PIL import Image
+from pyproj import Geod
+
+from sentinel.outputs.wire import schemas
+
+PATIENCE_S = 40.0
+POLL_S = 0.02
+START_S = seconds("2026-06-14T20:00:00")
+MINUTE = 60.0
+
+Found = TypeVar("Found")
+
+
+def eventually(look: Callable[[], Found | None], what: str, log: Path | None = None) -> Found:
+    """What ``look`` finds in the end; fails the test when it finds nothing for long."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not (found := look()):
+        if time.monotonic() > deadline:
+            pytest.fail(f"{what} did not come\n{log.read_text('utf-8') if log else ''}")
+        time.sleep(POLL_S)
+    return found
+
+
+class Decoder:
+    """A process that appends to a file what it is told, a slot's lines in one write."""
+
+    PROGRAM = """
+import sys
+with open(sys.argv[1], "ab", buffering=0) as file:
+    while size := sys.stdin.buffer.readline():
+        file.write(sys.stdin.buffer.read(int(size)))
+"""
+
+    def __init__(self, path: Path) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", self.PROGRAM, str(path)], stdin=subprocess.PIPE, bufsize=0
+        )
+
+    def write(self, text: str) -> None:
+        """Append ``text`` as it is."""
+        assert self._process.stdin is not None
+        self._process.stdin.write(f"{len(text)}\n{text}".encode("ascii"))
+
+    def hears(self, heard: Iterable[Heard]) -> None:
+        """Append the lines of these decodes."""
+        self.write("".join(one.line() + "\n" for one in sorted(heard)))
+
+    def close(self) -> None:
+        assert self._process.stdin is not None
+        self._process.stdin.close()
+        assert self._process.wait(PATIENCE_S) == 0
+
+
+@contextmanager
+def decoder(path: Path) -> Iterator[Decoder]:
+    process = Decoder(path)
+    try:
+        yield process
+    finally:
+        process.close()
+
+
+class Daemon:
+    """``sentinel run`` in a folder of its own."""
+
+    def __init__(self, folder: Path, port: int | None, extra: str = "") -> None:
+        self.log = folder / "daemon.log"
+        self.state = folder / "state"
+        config = folder / "sentinel.toml"
+        mqtt = "" if port is None else f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\n'
+        config.write_text(CONFIG + extra + mqtt, "utf-8")
+        with self.log.open("wb") as log:
+            self.process = subprocess.Popen(
+                [*SENTINEL, "run", "--config", str(config)],
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                env={**os.environ, "STATE_DIRECTORY": str(self.state)},
+            )
+
+    def says(self, words: str) -> None:
+        """Wait until the log holds these words."""
+        eventually(lambda: words in self.log.read_text("utf-8"), f"{words!r} in the log", self.log)
+
+    def stop(self, number: int) -> None:
+        """Send a signal; the daemon must end well."""
+        self.process.send_signal(number)
+        assert self.process.wait(PATIENCE_S) == 0, self.log.read_text("utf-8")
+
+
+@contextmanager
+def daemon(folder: Path, port: int | None, extra: str = "") -> Iterator[Daemon]:
+    running = Daemon(folder, port, extra)
+    try:
+        yield running
+    finally:
+        if running.process.poll() is None:
+            running.process.kill()
+        running.process.wait(PATIENCE_S)
+
+
+class Subscriber(Listener):
+    """Hears everything that the daemon says."""
+
+    def __init__(self, broker: RealBroker) -> None:
+        super().__init__(broker, "sentinel/v1/#")
+
+    def messages(self, level: str) -> list[dict[str, Any]]:
+        """The JSON messages on topics that end with ``level``."""
+        return [json.loads(payload) for topic, payload in self.payloads() if topic.endswith(level)]
+
+    def states(self) -> list[str]:
+        """The states heard, each change once."""
+        told = [message["state"] for message in self.messages("/6m/state")]
+        return [state for number, state in enumerate(told) if number == 0 or told[number - 1] != state]
+
+    def wait_for_state(self, state: str, log: Path) -> dict[str, Any]:
+        """The message that says so, once it is the newest."""
+
+        def newest() -> dict[str, Any] | None:
+            told = self.messages("/6m/state")
+            return told[-1] if told and told[-1]["state"] == state else None
+
+        return eventually(newest, f"state {state}", log)
+
+    def status(self) -> list[bytes]:
+        return [payload for topic, payload in self.payloads() if topic.endswith("/status")]
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[RealBroker]:
+    with RealBroker(tmp_path) as running:
+        yield running
+
+
+def at(minutes: float) -> float:
+    return START_S + MINUTE * minutes
+
+
+def seen_from_home(square: str) -> tuple[float, float]:
+    """Azimuth in degrees and distance in km between the centres, by pyproj."""
+    (lat, lon), (far_lat, far_lon) = (maidenhead.to_location(text, center=True) for text in (HOME, square))
+    azimuth, _, metres = Geod(ellps="WGS84").inv(lon, lat, far_lon, far_lat)
+    return azimuth % 360.0, metres / 1000.0
+
+
+def test_a_subscriber_follows_the_band_through_quiet_stirring_open_and_quiet(
+    tmp_path: Path, broker: RealBroker
+) -> None:
+    log = tmp_path / "decodes.log"
+    log.touch()
+    with daemon(tmp_path, broker.port) as running, decoder(log) as band, Subscriber(broker) as subscriber:
+        subscriber.wait_for_state("quiet", running.log)
+        band.hears(calling(LOCAL, START_S, at(10)))
+        band.hears([*calling(LOCAL, at(10), at(12)), *calling(SOUTH_WEST[0], at(10), at(11))])
+        stirring = subscriber.wait_for_state("stirring", running.log)
+        band.hears([*calling(LOCAL, at(12), at(20))])
+        subscriber.wait_for_state("quiet", running.log)
+        band.hears(one for station in SOUTH_WEST for one in calling(station, at(20), at(25)))
+        opened = subscriber.wait_for_state("open", running.log)
+        band.hears(calling(LOCAL, at(25), at(60)))
+        closed = subscriber.wait_for_state("quiet", running.log)
+        eventually(lambda: len(subscriber.messages("/6m/event")) >= 2, "two events", running.log)
+        events = subscriber.messages("/6m/event")
+        (topic,) = {topic for topic, _ in subscriber.payloads() if topic.endswith("/6m/state")}
+        with Subscriber(broker) as late:
+            kept = late.wait_for(topic)
+        picture = eventually(lambda: next(running.state.glob("panel.png"), None), "the picture", running.log)
+        with Image.open(picture) as image:
+            assert image.size == (250, 122)
+
+    told = subscriber.states()
+    in_order = iter(told)
+    assert all(state in in_order for state in ("quiet", "stirring", "open", "quiet"))
+    assert (told.count("open"), told[-1], "blind" in told) == (1, "quiet", False)
+    for message in subscriber.messages("/6m/state"):
+        jsonschema.Draft202012Validator(schemas()["state"]).validate(message)
+    for message in events:
+        jsonschema.Draft202012Validator(schemas()["event"]).validate(message)
+    assert [event["event_type"] for event in events] == ["opening-began", "opening-ended"]
+    assert kept.retain
+    assert json.loads(kept.payload)["state"] == "quiet"
+
+    bearing_deg, distance_km = seen_from_home(SOUTH_WEST[0][1])
+    (heading,) = stirring["headings"]
+    assert heading["bearing_deg"] == pytest.approx(bearing_deg, abs=0.051)
+    assert heading["nearest_km"] == heading["farthest_km"] == round(distance_km)
+    places = {station[1]: seen_from_home(station[1]) for station in SOUTH_WEST}
+    (heading,) = opened["headings"]
+    assert heading["nearest_km"] in {round(km) for _, km in places.values()}
+    assert heading["farthest_km"] in {round(km) for _, km in places.values()}
+    assert (
+        min(deg for deg, _ in places.values()) < heading["bearing_deg"] < max(d for d, _ in places.values())
+    )
+    ended = events[-1]["opening"]
+    assert ended["nearest_km"] == round(min(km for _, km in places.values()))
+    assert ended["farthest_km"] == round(max(km for _, km in places.values()))
+    assert closed["far_stations"] == 0
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_ends_the_daemon_well_and_leaves_offline_behind(
+    number: int, tmp_path: Path, broker: RealBroker
+) -> None:
+    (tmp_path / "decodes.log").write_text(
+        "".join(one.line() + "\n" for one in calling(LOCAL, START_S, at(5))), "ascii"
+    )
+    with Subscriber(broker) as subscriber, daemon(tmp_path, broker.port) as running:
+        subscriber.wait_for_state("quiet", running.log)
+        assert subscriber.status()[0] == b"online"
+        running.stop(number)
+        with Subscriber(broker) as late:
+            eventually(late.status, "a retained status")
+            assert late.status() == [b"offline"]
+    assert "Traceback" not in running.log.read_text("utf-8")
+
+
+def test_a_daemon_that_is_killed_has_left_its_will_with_the_broker(
+    tmp_path: Path, broker: RealBroker
+) -> None:
+    (tmp_path / "decodes.log").touch()
+    with daemon(tmp_path, broker.port) as running:
+        running.says("connected to")
+        broker.wait_for_log("Will message specified (7 bytes) (r1, q1).")  # "offline", retained
+        running.process.kill()
+        running.process.wait(PATIENCE_S)
+    node = (running.state / "node-id").read_text("ascii").strip()
+    assert f"sentinel/v1/{node}/status" in broker.wait_for_log("\tsentinel/v1/")
+
+
+def test_a_broker_that_comes_late_gets_the_state_that_holds(tmp_path: Path, broker: RealBroker) -> None:
+    broker.stop()
+    log = tmp_path / "decodes.log"
+    log.touch()
+    with daemon(tmp_path, broker.port) as running, decoder(log) as band:
+        running.says("quiet: ")
+        band.hears([*calling(LOCAL, START_S, at(10)), *calling(BEYOND_4000_KM, at(5), at(10))])
+        running.says("open: ")
+        broker.start()
+        with Subscriber(broker) as subscriber:
+            told = subscriber.wait_for_state("open", running.log)
+            assert subscriber.states() == ["open"]
+            assert told["headings"][0]["nearest_km"] == round(seen_from_home(BEYOND_4000_KM[1])[1])
+
+
+def test_no_line_is_lost_over_a_late_file_a_rename_a_truncation_and_half_a_line(
+    tmp_path: Path, broker: RealBroker
+) -> None:
+    """The station beyond 4,000 km opens the band with its third line, each behind another accident."""
+    log = tmp_path / "decodes.log"
+    far = [one.line() + "\n" for one in calling(BEYOND_4000_KM, at(5), at(6.5))]
+    assert len(far) == 3
+    with Subscriber(broker) as subscriber, daemon(tmp_path, broker.port) as running:
+        running.says("is not there; waiting for it")
+        blind = subscriber.wait_for_state("blind", running.log)
+        assert blind["blind_reason"] == "source-gone"
+        assert blind["far_stations"] is None
+        with decoder(log) as band:
+            band.hears(calling(LOCAL, START_S, at(5)))
+            subscriber.wait_for_state("quiet", running.log)
+            band.write(far[0])
+        log.rename(tmp_path / "decodes.log.1")
+        with decoder(log) as band:
+            band.write(far[1])
+            subscriber.wait_for_state("stirring", running.log)
+            os.truncate(log, 0)
+            band.write(far[2][:30])
+            band.write(far[2][30:])
+            subscriber.wait_for_state("open", running.log)
+    assert "Traceback" not in running.log.read_text("utf-8")
+
+
+def test_the_daemon_runs_without_a_broker(tmp_path: Path) -> None:
+    log = tmp_path / "decodes.log"
+    log.touch()
+    with daemon(tmp_path, None) as running, decoder(log) as band:
+        running.says("quiet: ")
+        band.hears([*calling(LOCAL, START_S, at(10)), *calling(BEYOND_4000_KM, at(5), at(10))])
+        running.says("open: ")
+        eventually(lambda: (running.state / "panel.png").is_file(), "the picture", running.log)
+        running.stop(signal.SIGTERM)
+
+
+def test_a_state_directory_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "state").write_text("in the way", "ascii")
+    (tmp_path / "decodes.log").touch()
+    with daemon(tmp_path, None) as running:
+        assert running.process.wait(PATIENCE_S) == 1
+    said = running.log.read_text("utf-8")
+    assert "STATE_DIRECTORY" in said
+    assert said.count("\n") == 1
