@@ -41,11 +41,9 @@ class Openings:
         for area in hearing.grouping.areas:
             if not area.is_open and is_opening(area, live[area.number], at_s, usual_per_min):
                 changes.append(self._begin(area, live[area.number], at_s))
-        scattered = [t for tracks in live.values() for t in tracks if is_beyond_a_ping(t)]
+        scattered = [a for a, tracks in self.live for track in tracks if is_beyond_a_ping(track, at_s)]
         if not self._lives and len(scattered) >= SCATTERED_STATIONS:
-            best = max(
-                hearing.grouping.areas, key=lambda a: (len(live[a.number]), a.evidence_by(at_s), -a.number)
-            )
+            best = max(scattered, key=lambda a: (len(live[a.number]), a.evidence_by(at_s), -a.number))
             changes.append(self._begin(best, live[best.number], at_s))
         for area in hearing.grouping.areas:
             if area.is_open:

@@ -122,6 +122,7 @@ def is_dx(track: Track, since_s: float) -> bool:
     return track.place.is_beyond(DX_KM) and sum(1 for slot in track.slots if slot > since_s) >= DX_SLOTS
 
 
-def is_beyond_a_ping(track: Track) -> bool:
-    """A station whose persistence alone no ping explains, and that no aircraft does either."""
-    return track.persistence >= SCATTERED_NATS and track.place.is_beyond(SHORT_KM)
+def is_beyond_a_ping(track: Track, at_s: float) -> bool:
+    """A station, heard lately, whose persistence alone no ping explains, and that no aircraft does either."""
+    is_heard_lately = track.last_at_s > at_s - HOLD_S
+    return is_heard_lately and track.persistence >= SCATTERED_NATS and track.place.is_beyond(SHORT_KM)
