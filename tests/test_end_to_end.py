@@ -1,4 +1,4 @@
-"""The daemon, a decoder, a broker and a subscriber, each a process or client of its own that sees no other."""
+"""The daemon, a decoder, a broker and a subscriber, each on its own and joined only as in a shack."""
 
 import json
 import os

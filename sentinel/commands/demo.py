@@ -64,6 +64,8 @@ def run(options: argparse.Namespace) -> int:
         options.keep.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise ConfigError(f"--keep {options.keep}: cannot be made ({error.strerror}); name another") from None
+    if any(options.keep.iterdir()):  # never an operator's own log and configuration
+        raise ConfigError(f"--keep {options.keep}: is not empty; name a new folder")
     return _play(options, options.keep, options.keep / "panel.png")
 
 
