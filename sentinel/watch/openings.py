@@ -108,7 +108,7 @@ class Openings:
 
     def _begin(self, area: Area, live: list[Track], at_s: float) -> OpeningChanged:
         area.is_open = True
-        began_at_s = min(t.slots[0] for t in live)
+        began_at_s = min(slot for track in live for slot in track.slots if slot > area.closed_at_s)
         bearing = circular_mean_deg([t.place.bearing_deg for t in live])
         stamp = datetime.fromtimestamp(began_at_s, UTC).strftime("%Y%m%dT%H%M%SZ")
         life = OpeningLife(f"{stamp}-{round(bearing) % 360:03d}", began_at_s, area.last_at_s, at_s)

@@ -66,6 +66,7 @@ def decide(blindness: Blindness | None, *, has_opening: bool, coming_through: in
 
 def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float) -> bool:
     """Whether ``area``, with these believed stations coming through, is an opening from now on."""
+    live = [track for track in live if track.last_at_s > area.closed_at_s]
     if any(is_dx(track, area.closed_at_s) for track in live):
         return True
     if len(area.slots) < LEAST_SLOTS:
