@@ -1,17 +1,26 @@
 """``sentinel check``: prove a configuration before trusting it for years, and say what was not proved."""
 
 import argparse
+import secrets
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sentinel.commands.options import Subcommands, add_command, add_config
 from sentinel.config import Config
 from sentinel.watch.decode import Decode
 
+if TYPE_CHECKING:
+    from sentinel.outputs.broker_link import BrokerLink, LinkHealth
+
 SAMPLES = 3
-BROKER_PATIENCE_S = 5.0
+BROKER_PATIENCE_S = 15.0
+"""A broker that knows only MQTT 3.1.1 may keep silent to MQTT 5 for 5 s before the other version is tried."""
+FAULT_LASTS_S = 1.5
+"""A fault that lasts so long is no trial of a version that the broker does not know."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,25 +170,49 @@ def _broker(config: Config) -> Iterator[Finding]:
         yield Finding(None, "no [mqtt]: nothing is published")
         return
     from sentinel.outputs.broker_link import BrokerLink
-    from sentinel.outputs.mqtt_messages import Topics, status_message, will_message
+    from sentinel.outputs.mqtt_messages import MqttMessage, Topics
     from sentinel.wiring import broker_settings
 
-    node = "check"
-    topics = Topics(node)
+    node = f"check-{secrets.token_hex(4)}"
     settings = broker_settings(config, node)
-    link = BrokerLink(settings, birth=status_message(topics, is_online=False), will=will_message(topics))
-    link.start()
-    is_connected = link.wait_connected(BROKER_PATIENCE_S)
-    health = link.health()
+    # Empty and retained: a broker keeps nothing of us.
+    nothing = MqttMessage(Topics(node).status, b"", 1, is_retained=True, expiry_s=None)
+    link = BrokerLink(settings, birth=nothing, will=nothing)
+    health = _after_connecting(link)
     link.stop()
-    yield Finding(is_connected, f"broker {settings.where}: {health.reason}")
-    if is_connected:
+    yield Finding(health.is_connected, f"broker {settings.where}: {health.reason}")
+    if health.is_connected:
         yield Finding(None, "whether the broker lets this user publish on sentinel/v1/... shows when running")
+
+
+def _after_connecting(link: "BrokerLink") -> "LinkHealth":
+    """How the link is once it is connected, has a fault that lasts, or has taken too long."""
+    unknown = link.health().reason
+    deadline_s = time.monotonic() + BROKER_PATIENCE_S
+    link.start()
+    while not link.wait_connected(0.2):
+        health = link.health()
+        has_fault = health.reason != unknown and health.lasting_s >= FAULT_LASTS_S
+        if has_fault or time.monotonic() > deadline_s:
+            break
+    return link.health()
 
 
 def _panel(config: Config) -> Iterator[Finding]:
     yield Finding(True, f"the panel's picture has {config.panel.size} pixels")
-    yield Finding(None, "no glass, lamps or button are configured, so none was looked for")
+    wired = [
+        name
+        for name, is_configured in (
+            (f"glass {config.panel.glass}", config.panel.glass not in ("none", "simulated")),
+            ("lamps", config.lamps is not None),
+            ("a button", config.button is not None),
+        )
+        if is_configured
+    ]
+    if wired:
+        yield Finding(None, f"{', '.join(wired)}: only running shows whether the wires are right")
+    else:
+        yield Finding(None, "no glass, lamps or button are configured, so none was looked for")
 
 
 def _clean(text: str) -> str:
