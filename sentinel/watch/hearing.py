@@ -95,6 +95,7 @@ class Hearing:
 
     def _hear_near(self, at_s: float, message: Message, sender: Call) -> None:
         _touch(self.near, sender.base, at_s)
+        self.receiver.locals.heard(sender.base, at_s)
         if message.locator is not None:
             self.gazetteer.remember(sender, message.locator)
         if message.addressee is not None:

@@ -11,6 +11,7 @@ from enum import StrEnum
 from statistics import median
 
 from sentinel.watch.bulletin import BlindReason, ReceiverHealth
+from sentinel.watch.locals import IMPROBABLE, SILENCE_S, Locals
 from sentinel.watch.settings import ReceiverSettings
 
 CLOCK_WARN_S = 0.7
@@ -23,6 +24,8 @@ CLOCK_WINDOW_S = 30 * 60.0
 CLOCK_STATIONS = 3
 """One station's clock proves nothing; the median of three is ours unless two of them are wrong alike."""
 KEPT_STATIONS = 500
+HALF_HOUR_S = 1800.0
+"""How often the neighbours' silence is judged anew: what is usual changes with the hour."""
 
 
 class FactKind(StrEnum):
@@ -63,6 +66,7 @@ class Receiver:
     canary_at_s: float | None = None
     facts: dict[FactKind, ReceiverFact] = field(default_factory=dict)
     offsets: OrderedDict[str, tuple[float, float]] = field(default_factory=OrderedDict)
+    locals: Locals = field(default_factory=Locals)
     _clock: tuple[int, float | None] = (-1, None)
     _is_clock_stale: bool = False
 
@@ -132,6 +136,13 @@ class Receiver:
             yield Blindness(
                 BlindReason.CLOCK_OFF, f"Our clock is off by {error_s:+.1f} s, so most signals are missed."
             )
+        chance, neighbours = self.locals.chance_of_silence(at_s)
+        if chance < IMPROBABLE and not hears_far and self.locals.last_at_s is not None:
+            yield Blindness(
+                BlindReason.LOCALS_SILENT,
+                f"None of {neighbours} usual neighbours has been heard for "
+                f"{_minutes(at_s - self.locals.last_at_s)}: by chance once in {1 / chance:,.0f} such hours.",
+            )
         last_canary = self._since(self.canary_at_s)
         if (
             self.settings.canaries
@@ -152,6 +163,9 @@ class Receiver:
         due = []
         if line is not None and self.settings.line_silence_s > 0:
             due.append(line + self.settings.line_silence_s)
+        if self.locals.last_at_s is not None:
+            silent_s = self.locals.last_at_s + SILENCE_S
+            due += [silent_s, silent_s + HALF_HOUR_S * (1 + (after_s - silent_s) // HALF_HOUR_S)]
         if canary is not None and self.settings.canaries:
             due.append(canary + self.settings.canary_silence_s)
         yield from (due_s for due_s in due if due_s > after_s)

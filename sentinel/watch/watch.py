@@ -129,6 +129,7 @@ class Watch:
         self.receiver.line(at_s)
         self.hearing.usual.start(at_s)
         self.hearing.habits.watched(at_s)
+        self.receiver.locals.watched(at_s)
         return changes
 
     def _pass_time(self, until_s: float) -> list[Change]:
@@ -160,6 +161,7 @@ class Watch:
         self._judged_at_s = at_s
         hearing = self.hearing
         hearing.forget_before(at_s)
+        self.receiver.locals.watched(at_s)
         changes: list[Change] = list(self.openings.update(hearing, at_s))
         live = [track for area, tracks in self.openings.live for track in counted(area, tracks)]
         blindness = self.receiver.blindness(at_s, hears_far=bool(live))
