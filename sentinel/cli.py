@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from sentinel import __version__
-from sentinel.commands import check, demo, learn, panel, replay, run, schema
+from sentinel.commands import check, demo, learn, outlook, panel, replay, run, schema
 from sentinel.errors import SentinelError
 
-COMMANDS = (run, demo, replay, learn, check, panel, schema)
+COMMANDS = (run, demo, replay, learn, check, panel, outlook, schema)
 
 
 class Parser(argparse.ArgumentParser):

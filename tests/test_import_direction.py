@@ -38,7 +38,7 @@ ALLOWED: dict[str, set[str]] = {
     "notify": set(),
     "worker": {"watch"},
 }
-MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "wiring", "__main__", "__init__"} | {
+MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "forecast", "wiring", "__main__", "__init__"} | {
     # the daemon's outputs: each joins one package's parts to its thread
     *("broker_output", "diary_output", "panel_output", "signal_output", "surroundings"),
 }

@@ -247,6 +247,7 @@ def test_values_are_told_with_their_ages() -> None:
     report = SpaceWeatherReport(Measured(175.0, 0.0), Measured(107.0, 0.0), Measured(3.33, 3 * DAY_S))
     told = report_in_words(report, 3 * DAY_S + 60)
     assert told == "flux 175 (3 days old), sunspots 107 (3 days old), K 3.3 (under 1 h old)"
+    assert "K 3.3 (10 h old, too old to count)" in report_in_words(report, 3 * DAY_S + 10 * HOUR_S)
     assert report_in_words(SpaceWeatherReport(), 0.0) == "nothing known"
 
 

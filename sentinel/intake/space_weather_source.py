@@ -15,7 +15,7 @@ from pathlib import Path
 from sentinel.errors import RunError
 from sentinel.intake.space_weather import LARGEST_BYTES, read_space_weather
 from sentinel.intake.space_weather_cache import AnswerCache
-from sentinel.intake.space_weather_report import Measured, SpaceWeatherReport
+from sentinel.intake.space_weather_report import FLUX_GOOD_S, KP_GOOD_S, Measured, SpaceWeatherReport
 from sentinel.intake.web_fetch import TIMEOUT_S, fetch
 from sentinel.watch.bulletin import Part
 
@@ -162,13 +162,23 @@ def _read(raw: bytes, place: str, near_s: float) -> SpaceWeatherReport:
 
 def report_in_words(report: SpaceWeatherReport, now_s: float) -> str:
     """The values with their ages, for people: ``flux 175 (5 h old), K 3.0 (2 h old)``."""
-    rows = (("flux", report.flux, 0), ("sunspots", report.sunspots, 0), ("K", report.kp, 1))
-    known = [f"{name} {m.value:.{digits}f} ({_age(m, now_s)})" for name, m, digits in rows if m is not None]
+    rows = (
+        ("flux", report.flux, 0, FLUX_GOOD_S),
+        ("sunspots", report.sunspots, 0, FLUX_GOOD_S),
+        ("K", report.kp, 1, KP_GOOD_S),
+    )
+    known = [
+        f"{name} {m.value:.{digits}f} ({_age(m, now_s, good_s)})"
+        for name, m, digits, good_s in rows
+        if m is not None
+    ]
     return ", ".join(known) or "nothing known"
 
 
-def _age(measured: Measured, now_s: float) -> str:
+def _age(measured: Measured, now_s: float, good_s: float) -> str:
     hours = measured.age_s(now_s) / 3600.0
     if hours < 1.0:
-        return "under 1 h old"
-    return f"{hours:.0f} h old" if hours < 48.0 else f"{hours / 24.0:.0f} days old"
+        age = "under 1 h old"
+    else:
+        age = f"{hours:.0f} h old" if hours < 48.0 else f"{hours / 24.0:.0f} days old"
+    return age if measured.is_good(now_s, good_s) else f"{age}, too old to count"

@@ -26,15 +26,12 @@ SPELL_H = 24.0
 SPELL_MEMORY_H = 48
 WEIGHT_OF_EVENT = 0.5
 """Openings of one spell are no independent witnesses: they count half for station and hours."""
-SHARED: dict[tuple[int, int], float] = {
-    (month, hour): (1.0, 0.5)[abs(month)] * {0: 1.0, 1: 0.7, 2: 0.4}.get(abs(hour), 0.2)
-    for month in (-1, 0, 1)
-    for hour in range(-11, 13)
-}
+SHARED_BY_MONTH = {-1: 0.5, 0: 1.0, 1: 0.5}
+SHARED_BY_HOUR = {hour: {0: 1.0, 1: 0.7, 2: 0.4}.get(abs(hour), 0.2) for hour in range(-11, 13)}
 """How much a cell learns from others, by months and hours apart: an hour from the next two, and less from the
 whole day, since a month that is better than the curve is so at every hour."""
-NEAR_H = 2
-"""Hours either side, and a month, that make "such hours" in a reason."""
+NEAR_H = range(-2, 3)
+"""Hours, with a month either side, that make "such hours" in a reason."""
 
 
 class Experience:
@@ -52,6 +49,7 @@ class Experience:
         self._is_es = mode in ES_MODES
         self._openings: Mapping[Cell, int] = record.openings.get(mode, {}) if self._is_es else {}
         self._watched_h: Mapping[Cell, float] = record.watched_h if self._is_es else {}
+        self._months: dict[int, list[tuple[float, float]]] = {}
         self._locals: dict[Cell, Factor] = {}
         self.station = self._station()
         self.spell = self._spell()
@@ -64,7 +62,7 @@ class Experience:
 
     def near(self, cell: Cell) -> tuple[int, float]:
         """Openings seen and hours watched at such hours, as they are."""
-        cells = [_shifted(*cell, months, hours) for months, hours in SHARED if abs(hours) <= NEAR_H]
+        cells = [_shifted(*cell, months, hours) for months in SHARED_BY_MONTH for hours in NEAR_H]
         return (
             sum(self._openings.get(each, 0) for each in cells),
             sum(self._watched_h.get(each, 0.0) for each in cells),
@@ -84,13 +82,29 @@ class Experience:
 
     def _local(self, cell: Cell) -> Factor:
         count = expected = 0.0
-        for (months, hours), share in SHARED.items():
-            other = _shifted(*cell, months, hours)
-            if watched_h := self._watched_h.get(other, 0.0):
-                count += share * self._openings.get(other, 0)
-                expected += share * self._per_hour_in(other) * watched_h
-        expected *= self.station.mean
+        if self._watched_h:
+            month, hour = cell
+            by_hour = self._around_month(month)
+            for hours, share in SHARED_BY_HOUR.items():
+                seen, usual = by_hour[(hour + hours) % 24]
+                count += share * seen
+                expected += share * usual * self.station.mean
         return about_one(HOURS_SHAPE).after(WEIGHT_OF_EVENT * count, WEIGHT_OF_EVENT * expected)
+
+    def _around_month(self, month: int) -> list[tuple[float, float]]:
+        """For each hour of the day the openings seen and those expected, a month either side shared."""
+        if month not in self._months:
+            by_hour = []
+            for hour in range(24):
+                count = expected = 0.0
+                for months, share in SHARED_BY_MONTH.items():
+                    cell = _shifted(month, hour, months, 0)
+                    if watched_h := self._watched_h.get(cell, 0.0):
+                        count += share * self._openings.get(cell, 0)
+                        expected += share * self._per_hour_in(cell) * watched_h
+                by_hour.append((count, expected))
+            self._months[month] = by_hour
+        return self._months[month]
 
     def _spell(self) -> Factor:
         """What the last days say of today, the older the less."""

@@ -47,7 +47,7 @@ F2_MIDPOINT_KM = 1750.0
 TRANSEQUATORIAL_KM = (4500.0, 6500.0, 8500.0)
 TRANSEQUATORIAL_TURN_DEG = (-30.0, -15.0, 0.0, 15.0, 30.0)
 """Either side of due south or north: within 30 degrees of square to the dip equator (Harrison)."""
-LEAST_PATH = 0.02
+LEAST_PATH = 0.1
 """A path that never weighs more, in the best month at high flux, is none."""
 
 ES_BEARINGS_DEG = (0.0, 90.0, 180.0, 270.0)
