@@ -12,7 +12,7 @@ class EventClock:
     def __init__(self, wall_s: float, monotonic_s: float, rate: float = 1.0) -> None:
         self._base_s = wall_s
         self._at_monotonic_s = monotonic_s
-        self._rate = rate
+        self.rate = rate
         self.follows_lines = False
         """True once a line was seen as it was written: stamps count, not the wall clock."""
 
@@ -22,7 +22,11 @@ class EventClock:
             self._base_s, self._at_monotonic_s = at_s, monotonic_s
         self.follows_lines = True
 
+    def move(self, by_s: float) -> None:
+        """All that was stamped until now was stamped ``by_s`` too early."""
+        self._base_s += by_s
+
     def now_s(self, monotonic_s: float) -> float:
         """Event time at a monotonic time."""
-        rate = self._rate if self.follows_lines else 1.0
+        rate = self.rate if self.follows_lines else 1.0
         return self._base_s + rate * (monotonic_s - self._at_monotonic_s)

@@ -1,0 +1,191 @@
+"""The diary as the daemon uses it: what is news goes to its own thread, and a start gets back what it needs.
+
+A card that is full, read-only or broken is a part that is not well; the watch goes on, what is to be written
+waits in the queue, and writing resumes when the card does.
+"""
+
+import json
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from sentinel.outputs.diary import Diary, DiaryUnavailable
+from sentinel.outputs.diary_news import news
+from sentinel.outputs.diary_prune import PruneRule
+from sentinel.outputs.diary_queue import FLUSH_S, DiaryQueue
+from sentinel.outputs.diary_recall import Recall
+from sentinel.outputs.diary_rows import Checkpoint, DiaryBatch, DowntimeRow, Recent, Snapshot
+from sentinel.recent import from_lines
+from sentinel.restart import Memory, Standing
+from sentinel.trade.callsign import parse_call
+from sentinel.trade.prefixes import area_of
+from sentinel.watch.bulletin import Bulletin, Part, Station
+from sentinel.watch.knowledge import Knowledge
+
+PRUNE_EVERY_S = 86_400.0
+FIRST_PRUNE_S = 3_600.0
+"""Not with the start: a restart has better things to do, and a crash loop must not read the card all day."""
+STOP_PATIENCE_S = 8.0
+
+log = logging.getLogger("sentinel.diary")
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What a start gets back: the watch's memory, the sources' places, and what others keep (``notes``)."""
+
+    memory: Memory = field(default_factory=Memory)
+    checkpoints: Mapping[str, str] = field(default_factory=dict)
+    notes: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """From where a start goes on: the decodes fed lately (``RecentDecodes.take_lines``), where each source
+    stands, and what the daemon's parts want back as ``notes`` (JSON)."""
+
+    recent: tuple[tuple[str, ...], bool]
+    checkpoints: Mapping[str, str]
+    notes: Mapping[str, Any]
+
+
+class DiaryOutput:
+    """One band's diary: ``recall``, then ``start``, then ``note``, and ``stop``."""
+
+    def __init__(self, diary: Diary, band: str, rule: PruneRule, flush_s: float = FLUSH_S) -> None:
+        self._diary, self._band, self._rule, self._flush_s = diary, band, rule, flush_s
+        self._queue = DiaryQueue()
+        self._before: Bulletin | None = None
+        self._snapshot = ""
+        self._recall_fault = ""
+        self._is_stopping = False
+        self._right_time_s: Callable[[], float | None] = lambda: None
+        self._next_prune_s = time.monotonic() + FIRST_PRUNE_S
+        self._thread = threading.Thread(target=self._run, name="diary", daemon=True)
+
+    def recall(self) -> Remembered:
+        """What the last watch left; nothing where the diary cannot be read. Call it before ``start``."""
+        try:
+            recalled, checkpoints = self._diary.recall(self._band), self._diary.checkpoints()
+        except DiaryUnavailable as error:
+            log.error("the watch begins without its memory: %s", error)
+            self._recall_fault = str(error)
+            return Remembered()
+        if self._diary.note:
+            log.warning("%s", self._diary.note)
+        return remembered(recalled, checkpoints)
+
+    def start(self, before: Bulletin | None, right_time_s: Callable[[], float | None]) -> None:
+        """Begin to write. ``before`` is what the diary knows already; ``right_time_s`` tells the time of day,
+        seconds since 1970, or None while that is doubtful, for the daily pruning."""
+        self._before, self._right_time_s = before, right_time_s
+        self._thread.start()
+
+    def note(self, bulletin: Bulletin, heard: Iterable[Station], place: Place | None = None) -> None:
+        """Take what is new since the last call; ``heard`` are the far stations of these minutes.
+
+        With ``place``, a start goes on from there; it must stand for all that was noted until now.
+        """
+        told = replace(bulletin, stations=tuple(heard))
+        batch = news(told, self._before, country_of)
+        self._before = told
+        self._queue.put(batch if place is None else batch.then(self._kept(place)))
+
+    def _kept(self, place: Place) -> DiaryBatch:
+        lines, is_whole = place.recent
+        snapshot = json.dumps({"v": 1, **place.notes})
+        is_news = snapshot != self._snapshot
+        self._snapshot = snapshot
+        return DiaryBatch(
+            checkpoints=tuple(Checkpoint(source, text) for source, text in place.checkpoints.items()),
+            snapshots=(Snapshot(self._band, snapshot),) if is_news else (),
+            recents=(Recent(self._band, lines, is_whole),) if lines or is_whole else (),
+        )
+
+    def note_downtime(self, since_s: float, until_s: float) -> None:
+        """The watch did not run in between."""
+        self._queue.put(DiaryBatch(downtimes=(DowntimeRow(self._band, since_s, until_s),)))
+
+    def part(self) -> Part:
+        """The diary as a part of the station."""
+        part = self._queue.part()
+        if self._recall_fault and part.is_well:
+            return Part("diary", part.is_well, part.note or "it could not be read at the start")
+        return replace(part, note=part.note or self._diary.note)
+
+    def stop(self) -> bool:
+        """Write what waits, then end; true if that took no longer than a moment."""
+        self._is_stopping = True
+        self._queue.wake()
+        if self._thread.is_alive():
+            self._thread.join(STOP_PATIENCE_S)
+        return not self._thread.is_alive()
+
+    # --- the thread -------------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        has_failed = False
+        while not self._is_stopping:
+            self._queue.wait(self._flush_s)
+            has_failed = self._write(has_failed)
+            self._prune()
+        self._diary.close()
+
+    def _write(self, has_failed: bool) -> bool:
+        """Write what waits; returns whether it failed. The first failure is logged, and the recovery."""
+        try:
+            self._queue.drain(self._diary)
+        except DiaryUnavailable as error:
+            if not has_failed:
+                log.error("%s; the watch goes on, and what is to be written waits", error)
+            return True
+        if has_failed:
+            log.warning("the diary can be written again")
+        return False
+
+    def _prune(self) -> None:
+        now_s = time.monotonic()
+        right_time_s = self._right_time_s() if now_s >= self._next_prune_s else None
+        if self._is_stopping or right_time_s is None:
+            return
+        self._next_prune_s = now_s + PRUNE_EVERY_S
+        try:
+            if dropped := self._diary.prune(right_time_s, self._rule):
+                log.info("%d old rows have left the diary", dropped)
+        except DiaryUnavailable as error:
+            log.warning("the diary was not pruned: %s", error)
+
+
+def remembered(recalled: Recall, checkpoints: Mapping[str, str]) -> Remembered:
+    """What the diary knows, for the parts that ask."""
+    try:
+        notes = json.loads(recalled.snapshot or "{}")
+    except ValueError:
+        notes = {}
+    if not isinstance(notes, dict):
+        notes = {}
+    memory = Memory(
+        Knowledge(
+            locators=recalled.locators,
+            days_heard=recalled.days_heard,
+            watched_days=recalled.watched_days,
+            squares=recalled.squares,
+            countries=recalled.countries,
+            farthest_km={mode.value: float(km) for mode, km in recalled.farthest_km.items()},
+        ),
+        tuple(from_lines(recalled.recent)),
+        Standing.from_json(notes.get("watch")),
+        recalled.live_openings,
+        recalled.watched_until_s,
+    )
+    return Remembered(memory, checkpoints, notes)
+
+
+def country_of(call: str) -> str | None:
+    """The stable code of the country, or of the part of one that the trade counts apart."""
+    parsed = parse_call(call)
+    area = area_of(parsed.place) if parsed and parsed.place else None
+    return area.code if area else None

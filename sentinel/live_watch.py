@@ -1,0 +1,246 @@
+"""The watch as it lives: fed line by line, its time carried on between lines, and begun again where need be.
+
+It begins again after a restart, where lines turn out to come from before the time that was taken from the
+wall clock, and once a clock that was set during an opening may be followed. It then says nothing twice. No
+thread and no file: the caller passes the monotonic time, in seconds.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from sentinel.event_clock import EventClock
+from sentinel.line_time import LineTime
+from sentinel.recent import MEMORY_S, Beginning, RecentDecodes
+from sentinel.restart import Continuity, Memory, Standing, begin_again, moved
+from sentinel.watch.bulletin import Bulletin, Station
+from sentinel.watch.changes import Change, OpeningChanged, Phase
+from sentinel.watch.decode import Decode
+from sentinel.watch.mode import SpaceWeather
+from sentinel.watch.receiver import FactKind, ReceiverFact
+from sentinel.watch.settings import WatchSettings
+from sentinel.watch.verdict import HOLD_S
+from sentinel.watch.watch import LATE_S, Watch
+
+
+class LiveWatch:
+    """One band's watch. What may change something returns what has changed, in order."""
+
+    def __init__(self, settings: WatchSettings, clock: EventClock, memory: Memory | None = None) -> None:
+        self.settings = settings
+        self.clock = clock
+        self._facts: dict[FactKind, ReceiverFact] = {}
+        self._weather = SpaceWeather()
+        self._far_call: str | None = None
+        memory = memory or Memory()
+        self._begin_from(moved(memory, -memory.standing.shift_s if memory.standing else 0.0))
+        self._fed_before = {_key(each) for each in self.recent}
+
+    def _begin_from(self, memory: Memory) -> None:
+        standing = memory.standing
+        self._memory = memory
+        self._line_time = LineTime()
+        self._beginnings = dict(standing.beginnings) if standing else {}
+        self._wall_ahead_s = standing.wall_ahead_s if standing else 0.0
+        self._newest_s = max((each.at_s for each in memory.decodes), default=-math.inf)
+        self.recent = RecentDecodes(self.settings, memory.decodes)
+        self._begin_again()
+
+    def _begin_again(self, at_s: float = math.inf) -> None:
+        """A new core, fed what the old one was fed, without the time that has passed since; lines go on at
+        ``at_s``."""
+        standing = self._memory.standing
+        started_s = standing.started_s if standing else None
+        self._continuity = Continuity(standing, self._memory.live_openings)
+        self._watch: Watch = begin_again(self.settings, self._memory.knowledge, self.recent, started_s)
+        self._watch.feed(self._weather)
+        for fact in self._facts.values():
+            self._watch.feed(replace(fact, at_s=max(min(fact.at_s, at_s), self._watch.now_s)))
+
+    # --- what it says -----------------------------------------------------------------------------
+
+    @property
+    def now_s(self) -> float:
+        """Event time: the newest moment that the core knows of; minus infinity before the first."""
+        return self._watch.now_s
+
+    @property
+    def has_verdict(self) -> bool:
+        return self._watch.has_verdict
+
+    @property
+    def last_decode_at_s(self) -> float | None:
+        """Event time of the last decode with a sender."""
+        return self._watch.receiver.last_decode_at_s
+
+    @property
+    def clock_error_s(self) -> float | None:
+        """What the stations' time offsets say of our clock."""
+        return self._watch.receiver.clock_error_s(self.now_s) if self.has_verdict else None
+
+    def bulletin(self) -> Bulletin:
+        """As of the newest event."""
+        return self._continuity.bulletin(self._watch.bulletin())
+
+    def heard_lately(self) -> tuple[Station, ...]:
+        """The believed far stations of the last minutes, also those that do not count: pings and regulars."""
+        tracks = self._watch.hearing.tracks.values()
+        return tuple(track.published() for track in tracks if track.last_at_s > self.now_s - 2.0 * LATE_S)
+
+    def standing(self, now_s: float, wall_s: float) -> Standing:
+        """How it stands, for the next start."""
+        ahead_s = wall_s - self.clock.now_s(now_s) if self.clock.follows_lines else 0.0
+        if abs(ahead_s - self._wall_ahead_s) > LATE_S:  # it is to be remembered, not to be news every time
+            self._wall_ahead_s = ahead_s
+        return self._stand()
+
+    def _stand(self) -> Standing:
+        now = self.bulletin()
+        return Standing(
+            now.state,
+            now.since_s,
+            now.previous,
+            self._watch.receiver.started_at_s,
+            self._line_time.shift_s,
+            self._wall_ahead_s,
+            dict(self._beginnings),
+        )
+
+    # --- lines and facts --------------------------------------------------------------------------
+
+    def feed(
+        self, decode: Decode, is_live: bool, now_s: float, wall_moved_s: float | None = None
+    ) -> list[Change]:
+        """Take a decode, as it was written (live) or from a backlog.
+
+        ``wall_moved_s``: how far the wall clock has run away from the monotonic one, where known.
+        """
+        changes: list[Change] = []
+        for each in self._believed(decode, is_live, now_s, wall_moved_s):
+            if is_live:
+                self.clock.saw_live(each.at_s, now_s)
+            self._newest_s = max(self._newest_s, each.at_s)
+            self.recent.add(each)
+            changes += self._watch.feed(each)
+        return self._noted(changes)
+
+    def reject(self) -> None:
+        """A line could not be read."""
+        self._watch.reject()
+
+    def tell(self, kind: FactKind, is_so: bool, note: str, at_s: float) -> list[Change]:
+        """A fact about the receiver; it stays until the contrary is told."""
+        fact = ReceiverFact(max(at_s, self.now_s), kind, is_so, note)
+        self._facts[kind] = fact
+        return self._noted(self._watch.feed(fact))
+
+    def learn_weather(self, weather: SpaceWeather) -> None:
+        """What is known of space weather now."""
+        if weather != self._weather:
+            self._weather = weather
+            self._watch.feed(weather)
+
+    def learn_log(
+        self, locators: Mapping[str, str], countries: frozenset[str], squares: frozenset[str]
+    ) -> None:
+        """What the operator has worked, when it is read for the first time and when it has changed."""
+        before = self._memory.knowledge
+        now = replace(before, log_locators=locators, worked_countries=countries, worked_squares=squares)
+        self._memory = replace(self._memory, knowledge=now)
+        if before.worked_countries is None:
+            self._begin_from(self._here())  # also the places of stations come from the log
+            self.recent.rewrite()
+        else:
+            self._watch.notables.knowledge = now
+
+    def _here(self) -> Memory:
+        """All that it takes to begin again as things stand."""
+        if not self.has_verdict:
+            return replace(self._memory, decodes=tuple(self.recent))
+        openings = tuple(map(self._continuity.opening, self._watch.openings.published()))
+        return replace(
+            self._memory, decodes=tuple(self.recent), standing=self._stand(), live_openings=openings
+        )
+
+    def _believed(
+        self, decode: Decode, is_live: bool, now_s: float, wall_moved_s: float | None
+    ) -> Sequence[Decode]:
+        if not is_live:
+            return self._from_backlog(self._line_time.shifted(decode))
+        self._fed_before.clear()  # from here on, a line that comes again is the decoder's own doing
+        is_first = not self.clock.follows_lines
+        if self.clock.rate != 1.0 or (is_first and decode.at_s >= self._newest_s - LATE_S):
+            return self._in_time(decode)
+        expected_s = max(self.clock.now_s(now_s), self._newest_s) if is_first else self.clock.now_s(now_s)
+        return self._line_time.believed(decode, expected_s, wall_moved_s)
+
+    def _from_backlog(self, decode: Decode) -> Sequence[Decode]:
+        """After a power cut a file may give once more what was read before."""
+        return () if _key(decode) in self._fed_before else self._in_time(decode)
+
+    def _in_time(self, decode: Decode) -> Sequence[Decode]:
+        """The decode; where the wall clock has let time pass beyond it, the core goes back for it first."""
+        if not self.clock.follows_lines and self._newest_s - LATE_S <= decode.at_s < self.now_s - LATE_S:
+            self._begin_again(decode.at_s)
+        return (decode,)
+
+    # --- time -------------------------------------------------------------------------------------
+
+    def settle(self) -> list[Change]:
+        """The newest instant is complete: judge it."""
+        changes = self._noted(self._watch.tick(math.nextafter(self._watch.now_s, math.inf)))
+        self._tidy_up()
+        return changes
+
+    def let_pass(self, until_s: float) -> list[Change]:
+        """Event time has come to ``until_s``; what was fed until then is complete."""
+        until_s = max(until_s, self._watch.now_s)
+        changes = self._watch.tick(until_s)
+        if not self._watch.has_verdict:
+            changes += self._watch.tick(math.nextafter(until_s, math.inf))
+        return self._noted(changes)
+
+    def _noted(self, changes: Iterable[Change]) -> list[Change]:
+        noted = self._continuity.changes(changes) + self._lost()
+        for change in noted:
+            if not isinstance(change, OpeningChanged):
+                continue
+            if change.phase is Phase.BEGAN:
+                since_s = min(change.opening.began_at_s, change.at_s - MEMORY_S)
+                self._beginnings[change.opening.id] = Beginning(since_s, change.at_s)
+            else:
+                self._beginnings.pop(change.opening.id, None)
+        return noted
+
+    def _lost(self) -> list[Change]:
+        """The end of openings that lived before the restart and have not been seen again since."""
+        if not self._continuity.lost_openings:
+            return []
+        for opening in self._watch.openings.published():
+            self._continuity.opening(opening)
+        over = [each for each in self._continuity.lost_openings if each.last_at_s + HOLD_S <= self.now_s]
+        ended = []
+        for opening in over:
+            at_s = opening.last_at_s + HOLD_S
+            ended.append(OpeningChanged(at_s, Phase.ENDED, replace(opening, stations=0, ended_at_s=at_s)))
+            self._continuity.let_go(opening)
+        return list(ended)
+
+    def _tidy_up(self) -> None:
+        tracks = self._watch.hearing.tracks.values()
+        if newest := max(tracks, key=lambda track: track.last_at_s, default=None):
+            self._far_call = newest.sender.base
+        self.recent.thin(self.now_s, list(self._beginnings.values()), self._far_call)
+        if self._line_time.shift_s and not self._watch.openings and self._watch.has_verdict:
+            self._follow_the_set_clock()
+
+    def _follow_the_set_clock(self) -> None:
+        """No opening's name hangs on the time any more: from now on the stamps count as they are."""
+        by_s = -self._line_time.shift_s
+        self._begin_from(moved(self._here(), by_s))
+        self.recent.rewrite()
+        self.clock.move(by_s)
+
+
+def _key(decode: Decode) -> tuple[float, str, str]:
+    return decode.at_s, decode.message, decode.source
