@@ -20,6 +20,8 @@ from math import log
 
 OPEN_PER_MIN = 1.0
 """Newcomers a minute that a young opening brings; 0.5 to 2 detect within seconds of each other."""
+RETURNING_PER_MIN = 0.3
+"""How often an opening would bring up a station that is not heard all the time."""
 HEARD_AGAIN = 0.6
 """Share of its transmissions at which a station is heard while the path is open, fading included."""
 USUAL_AGAIN = (0.20, 0.05)
@@ -47,9 +49,15 @@ BAR_PER_RATE = 2.0
 EVIDENCE_CAP = 40.0
 
 
-def newcomer_nats(usual_per_min: float) -> float:
-    """Evidence of one newly heard station where ``usual_per_min`` are usual."""
-    return log(1.0 + OPEN_PER_MIN / usual_per_min)
+def newcomer_nats(usual_per_min: float, came_up_per_hour: float = 0.0) -> float:
+    """Evidence of one newly heard station where ``usual_per_min`` are usual.
+
+    ``came_up_per_hour``: how often this very station came up in the last hour; then it is hardly new.
+    """
+    nats = log(1.0 + OPEN_PER_MIN / usual_per_min)
+    if came_up_per_hour > 0.0:
+        nats = min(nats, log(1.0 + RETURNING_PER_MIN * 60.0 / came_up_per_hour))
+    return nats
 
 
 def usual_return(usual_per_min: float, stations_lately: int) -> float:

@@ -228,7 +228,7 @@ class Hearing:
         nats = 0.0
         is_short = track.place.distance_km < SHORT_KM  # an aircraft explains it, so it is no evidence
         if is_new:
-            nats += newcomer_nats(usual_per_min)
+            nats += newcomer_nats(usual_per_min, self.usual.runs_per_hour(track.call, at_s))
             self.usual.newcomer(track)
             area.await_return(track)
         if len(track.slots) > 1:

@@ -34,7 +34,7 @@ F2_LONGEST_HOP_KM = 4_000.0
 FLUX_IF_UNKNOWN = 190.0
 """Something far is coming through already; season and hour decide, not the odds of a high flux."""
 MULTI_HOP_SHARE = 0.4
-F2_SHARE = 4.0
+F2_SHARE = 3.0
 TRANSEQUATORIAL_SHARE = 10.0
 """Weights of the three against each other at their best hours, so that each wins in its own season; a path
 that is square to the magnetic equator, with ends alike, is too good a fit to be chance."""

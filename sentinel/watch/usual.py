@@ -16,6 +16,9 @@ RETURN_S = 95.0
 """Three transmission periods of FT8 and a slot's delay: who is still there has been heard again by then."""
 PRIOR_WEIGHT_MIN = 10.0
 """The prior counts like ten minutes of watching, so a shower is believed after its first few pings."""
+START_S = 20 * 60.0
+START_PER_MIN = 0.1
+"""For the first twenty minutes nothing is known of this night, and it may be a shower's."""
 LEAST_PER_MIN = 0.03
 """Two pings an hour: what a modest antenna hears on a dead band outside the showers (common practice)."""
 PRIOR_EVERY_S = 600.0
@@ -64,6 +67,8 @@ class Usual:
         started_s = at_s if self._started_s is None else self._started_s
         watched_min = min(RECENT_S, max(0.0, at_s - started_s)) / 60.0
         prior = max(self._prior(at_s), self._by_hour.get(int(at_s // 3600) % 24, 0.0))
+        if at_s - started_s < START_S:
+            prior = max(prior, START_PER_MIN)
         return max(LEAST_PER_MIN, (prior * PRIOR_WEIGHT_MIN + pings) / (PRIOR_WEIGHT_MIN + watched_min))
 
     def _prior(self, at_s: float) -> float:

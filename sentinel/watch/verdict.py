@@ -53,13 +53,15 @@ class Verdict:
     blindness: Blindness | None = None
 
 
-def decide(blindness: Blindness | None, *, has_opening: bool, coming_through: int) -> Verdict:
-    """Blind before open before stirring before quiet."""
+def decide(
+    blindness: Blindness | None, *, has_opening: bool, coming_through: int, neighbours_hear: bool = False
+) -> Verdict:
+    """Blind before open before stirring before quiet. What neighbours hear is never more than stirring."""
     if blindness is not None:
         return Verdict(State.BLIND, blindness)
     if has_opening:
         return Verdict(State.OPEN)
-    if coming_through:
+    if coming_through or neighbours_hear:
         return Verdict(State.STIRRING)
     return Verdict(State.QUIET)
 
