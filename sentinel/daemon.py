@@ -1,44 +1,57 @@
 """The daemon: wires sources, core and outputs together; the only file that knows all the others.
 
-One loop owns the core. Sources push batches into the inbox from their own threads; every output has a thread
-of its own. The loop wakes for lines, for a signal, and every few seconds to let event time pass.
+One loop owns the core. Sources, the broker and the button push what comes into the inbox from their own
+threads; every output has a thread of its own. The loop wakes for what comes, for a signal, and every few
+seconds to let event time pass.
 """
 
 import logging
-import math
+import subprocess
 import time
-from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from sentinel import __version__, notify
+from sentinel.broker_output import BrokerOutput
 from sentinel.config import Config
+from sentinel.diary_output import DiaryOutput, Place, Remembered
 from sentinel.event_clock import EventClock
+from sentinel.forecast import diary_path
 from sentinel.identity import node_id
 from sentinel.inbox import Inbox
-from sentinel.intake.layout import Header, LayoutReader
 from sentinel.intake.line import LineBatch
-from sentinel.intake.source import Source
+from sentinel.live_watch import LiveWatch
+from sentinel.outputs.broker_link import Received
+from sentinel.outputs.diary import Diary
+from sentinel.outputs.diary_prune import PruneRule
+from sentinel.outputs.mqtt_commands import Command, CommandName
 from sentinel.outputs.wire import NodeHealth
+from sentinel.outside import Outside
+from sentinel.panel.button import Action
+from sentinel.panel_output import DisplayOutput, PictureOutput, glass_opener
+from sentinel.restart import starting_time_s
+from sentinel.signal_output import ButtonInput, lamps_outputs, night_rule
+from sentinel.sources import Sources
+from sentinel.telling import Telling
 from sentinel.watch.bulletin import Bulletin, Part
-from sentinel.watch.changes import Change
 from sentinel.watch.decode import Decode
-from sentinel.watch.receiver import FactKind, ReceiverFact
-from sentinel.watch.watch import LATE_S, Watch
-from sentinel.wiring import BrokerOutput, PictureOutput, make_source
 
 TICK_S = 5.0
 """How often silence is looked at: verdicts fall due to the second, nobody needs to hear of them sooner."""
 SETTLE_S = 0.01
 """A decoder writes a slot's lines in one go: with the inbox empty for so long, the slot is complete."""
+BEHIND_S = 0.25
+"""A backlog comes in blocks; with the inbox empty for so long, it has been read."""
 FIRST_LOOK_S = 0.5
 """After the start the sources are given so long before the watch gives its first verdict."""
 LAG_S = 5.0
 """Event time trails the clock by this much, so that lines of a slow decoder are not late; in compressed time
 by more, since a moment of waiting is much there."""
-KEPT_DECODES = 4_000
-"""An hour of a crowded band: enough to begin the watch again when the wall clock was wrong."""
+
+Message = LineBatch | Received | Action
+"""What comes in: lines, commands over MQTT, presses of the button."""
 
 log = logging.getLogger("sentinel")
 
@@ -47,7 +60,8 @@ class Daemon:
     """Runs one watch. ``on_change`` sees every bulletin that brings a change, ``on_refresh`` the latest one
     every few seconds.
 
-    ``rate`` is how fast the band's time runs: 1 except for a decoder that plays in compressed time.
+    ``rate`` is how fast the band's time runs: 1 except for a decoder that plays in compressed time, whose
+    watch begins anew at every start.
     """
 
     def __init__(
@@ -60,30 +74,49 @@ class Daemon:
         on_refresh: Callable[[Bulletin], None] | None = None,
     ) -> None:
         self.config = config
-        self._on_change = on_change
-        self._on_refresh = on_refresh
-        self._rate = rate
-        self._started_s = time.monotonic()
-        self._is_stopping = False
-        self._is_source_gone = False
+        self._started_s = boottime_s()
+        self._wall_minus_boot_s = time.time() - self._started_s
+        self._is_stopping = self._is_behind = self._is_downtime_noted = False
         self._lag_s = max(LAG_S, 0.15 * rate)
-        self._recent: deque[Decode] = deque(maxlen=KEPT_DECODES)
-        self._inbox: Inbox[LineBatch] = Inbox()
-        self._sources: dict[str, Source] = {}
-        self._readers: dict[str, LayoutReader] = {}
-        self._watch = Watch(config.watch_settings())
-        self._clock = EventClock(time.time(), self._started_s, rate)
-        self._picture = PictureOutput(config, state_dir)
-        self._broker = BrokerOutput.start(config, node_id(state_dir)) if config.mqtt else None
+        self._inbox: Inbox[Message] = Inbox()
+        self._outside = Outside(config, state_dir)
+        rule = PruneRule(config.diary.keep_days, config.diary.keep_summary_days, config.diary.max_mb)
+        self._diary = DiaryOutput(Diary(diary_path(config, state_dir)), config.band.name, rule)
+        self._remembered = self._diary.recall() if rate == 1.0 else Remembered()
+        memory = self._remembered.memory
+        start_s = starting_time_s(memory, time.time(), not self._outside.is_clock_right)
+        self._clock = EventClock(start_s, self._started_s, rate)
+        self._live = LiveWatch(config.watch_settings(), self._clock, memory)
+        self._sources = Sources(config, self._remembered.checkpoints)
+        quiet = night_rule(config, (config.mqtt.quiet_hours if config.mqtt else None) or "none")
+        self._telling = Telling(
+            self._live,
+            self._diary,
+            self._remembered.notes,
+            memory.live_openings,
+            parts=self._parts,
+            chances=self._outside.chances,
+            is_quiet_hour=lambda: quiet.is_night(time.time()),
+            on_change=on_change,
+            on_refresh=on_refresh,
+        )
+        self._broker = self._open_outputs(state_dir)
 
     def stop(self) -> None:
         """Ask the loop to end; safe in a signal handler."""
         self._is_stopping = True
         self._inbox.ring()
 
+    def wait_for_broker(self, timeout_s: float) -> bool:
+        """True as soon as the broker has accepted us, or if there is none."""
+        return self._broker is None or self._broker.wait_connected(timeout_s)
+
     def run(self) -> None:
         """Watch until ``stop``. Raises RunError for what cannot be started."""
-        self._start_sources()
+        self._diary.start(self._told_before(), self._outside.right_time_s)
+        self._note_downtime(self._started_s)
+        self._outside.start()
+        self._sources.start(self._inbox.put)
         notify.ready()
         log.info("watching %s from %s", self.config.band.name, self.config.station.locator)
         try:
@@ -92,153 +125,191 @@ class Daemon:
             notify.stopping()
             self._close()
 
+    def _told_before(self) -> Bulletin | None:
+        """What the diary knows already: how the last watch stood."""
+        if not self._live.has_verdict:
+            return None
+        return replace(self._live.bulletin(), stations=self._live.heard_lately())
+
     # --- the loop ---------------------------------------------------------------------------------
 
     def _loop(self) -> None:
-        next_tick_s = time.monotonic() + FIRST_LOOK_S
+        next_tick_s = boottime_s() + FIRST_LOOK_S
         is_settling = False
         while not self._is_stopping:
-            wait_s = SETTLE_S if is_settling else next_tick_s - time.monotonic()
-            batch = self._inbox.take(wait_s)
-            now_s = time.monotonic()
-            if batch is not None:
-                is_settling = self._take(batch, now_s) or is_settling
-                if not is_settling or now_s < next_tick_s:
+            settle_s = BEHIND_S if self._is_behind else SETTLE_S
+            message = self._inbox.take(settle_s if is_settling else next_tick_s - boottime_s())
+            now_s = boottime_s()
+            if message is not None:
+                is_settling = self._take(message, now_s) or is_settling
+                if self._is_behind or not is_settling or now_s < next_tick_s:
                     continue
             if is_settling:
                 self._settle(now_s)
                 is_settling = False
-            if now_s >= next_tick_s or self._rate > 1.0:
+            if now_s >= next_tick_s or self._clock.rate > 1.0:
                 self._time_passes(now_s)
-                next_tick_s = now_s + TICK_S / max(1.0, self._rate / TICK_S)
+                next_tick_s = now_s + TICK_S / max(1.0, self._clock.rate / TICK_S)
 
-    def _take(self, batch: LineBatch, now_s: float) -> bool:
-        """Read a batch into the core; True when it held decodes."""
-        reader = self._readers[batch.source]
-        found_decodes = False
-        for found in reader.read_batch(batch, time.time()):
-            if isinstance(found, Decode):
-                found_decodes = True
-                self._feed(found, batch.is_live, now_s)
-            elif found is not None and not isinstance(found, Header):
-                self._watch.reject()
-        return found_decodes
+    def _take(self, message: Message, now_s: float) -> bool:
+        """Act on what came in; True when it held decodes."""
+        if isinstance(message, LineBatch):
+            return self._take_lines(message, now_s)
+        if isinstance(message, Action):
+            self._press(message, now_s)
+        else:
+            self._obey(message)
+        self._telling.tell(now_s)
+        return False
+
+    def _take_lines(self, batch: LineBatch, now_s: float) -> bool:
+        """Feed a batch. Of a backlog nothing is told before all of it has been read."""
+        self._is_behind = not batch.is_live
+        has_decodes = False
+        for decode in self._sources.read(batch, self._outside.right_time_s()):
+            if decode is None:
+                self._live.reject()
+                continue
+            has_decodes = True
+            self._feed(decode, batch.is_live, now_s)
+        notify.watchdog()  # a long backlog is progress too
+        return has_decodes or self._is_behind
 
     def _feed(self, decode: Decode, is_live: bool, now_s: float) -> None:
-        if is_live:
-            if not self._clock.follows_lines and decode.at_s < self._watch.now_s - LATE_S:
-                self._go_back()
-            self._clock.saw_live(decode.at_s, now_s)
-        elif not self._recent and decode.at_s < self._watch.now_s:
-            self._go_back()
-        self._recent.append(decode)
-        self._publish(self._watch.feed(decode), now_s)
+        if decode.at_s > self._live.now_s and self._live.has_verdict:
+            self._judge(is_live, now_s)
+        wall_moved_s = time.time() - now_s - self._wall_minus_boot_s
+        has_changed = self._telling.happened(self._live.feed(decode, is_live, now_s, wall_moved_s))
+        if has_changed and is_live:
+            self._telling.tell(now_s)
 
-    def _go_back(self) -> None:
-        """Lines come from before the time taken from the wall clock: begin again, with what is known."""
-        self._watch = Watch(self.config.watch_settings())
-        for decode in self._recent:
-            self._watch.feed(decode)
+    def _judge(self, is_told: bool, now_s: float) -> None:
+        """The instant fed last is complete."""
+        if self._telling.happened(self._live.settle()) and is_told:
+            self._telling.tell(now_s)
+        self._telling.note()
 
     def _settle(self, now_s: float) -> None:
-        """The newest slot is complete: judge it now."""
-        newest_s = self._watch.now_s
-        self._publish(self._watch.tick(math.nextafter(newest_s, math.inf)), now_s)
-        self._show()
+        """Everything that has come is fed: tell it, and keep the place up to which it was read.
+
+        After a backlog time passes first: what it began may be over by now.
+        """
+        self._telling.happened(self._live.settle())
+        if self._is_behind:
+            self._is_behind = False
+            self._telling.happened(self._live.let_pass(self._event_s(now_s)))
+        self._telling.tell(now_s)
+        self._keep_place(now_s)
+
+    def _keep_place(self, now_s: float) -> None:
+        def place(notes: Mapping[str, Any]) -> Place:
+            standing = self._live.standing(now_s, time.time()).as_json()
+            return Place(self._live.recent.take_lines(), self._sources.places(), {**notes, "watch": standing})
+
+        self._telling.note(place)
 
     def _time_passes(self, now_s: float) -> None:
-        """Let silence pass, look at the sources, publish what is due, feed the watchdog."""
-        self._look_at_sources(now_s)
-        self._let_pass(self._clock.now_s(now_s) - self._lag_s, now_s)
-        if not self._watch.has_verdict:
-            return
-        self._show()
-        if self._broker is not None:
-            self._broker.time_passed(now_s, [self._bulletin()], self._node_health)
+        """Let silence pass, look around, tell how things stand, feed the watchdog."""
+        at_s, running_s = self._event_s(now_s), now_s - self._started_s
+        self._telling.happened(self._outside.tell(self._live, self._sources.trouble(), at_s, running_s))
+        self._telling.happened(self._live.let_pass(self._event_s(now_s)))
+        self._note_downtime(now_s)
+        bulletin = self._telling.tell(now_s)
+        self._keep_place(now_s)
+        if bulletin is not None:
+            self._outside.ask(bulletin)
         notify.watchdog()
 
-    def _let_pass(self, event_s: float, now_s: float) -> None:
-        """Event time has come to ``event_s``, and what was fed until then is complete."""
-        until_s = max(event_s, self._watch.now_s)
-        self._publish(self._watch.tick(until_s), now_s)
-        if not self._watch.has_verdict:
-            self._publish(self._watch.tick(math.nextafter(until_s, math.inf)), now_s)
+    def _event_s(self, now_s: float) -> float:
+        return max(self._clock.now_s(now_s) - self._lag_s, self._live.now_s)
 
-    # --- sources ----------------------------------------------------------------------------------
-
-    def _start_sources(self) -> None:
-        for index, section in enumerate(self.config.source):
-            name = self.config.source_name(index)
-            self._readers[name] = LayoutReader(section.compiled, name)
-            self._sources[name] = make_source(self.config, index)
-        for source in self._sources.values():
-            source.start(self._inbox.put)
-
-    def _look_at_sources(self, now_s: float) -> None:
-        """Tell the core when every source is gone, and when one is back."""
-        is_gone = bool(self._sources) and not any(s.health().is_there for s in self._sources.values())
-        if is_gone == self._is_source_gone:
+    def _note_downtime(self, now_s: float) -> None:
+        """Once the time of the start is known: from the last sign of life to it, nobody watched."""
+        since_s = self._remembered.memory.watched_until_s
+        if self._is_downtime_noted or since_s is None or not self._outside.is_clock_right:
             return
-        self._is_source_gone = is_gone
-        at_s = max(self._clock.now_s(now_s) - self._lag_s, self._watch.now_s)
-        fact = ReceiverFact(at_s, FactKind.SOURCE_GONE, is_gone, self._source_note())
-        self._publish(self._watch.feed(fact), now_s)
-        self._settle(now_s)
+        self._is_downtime_noted = True
+        until_s = starting_time_s(self._remembered.memory, time.time() - (now_s - self._started_s), False)
+        if until_s > since_s:
+            self._diary.note_downtime(since_s, until_s)
 
-    def _source_note(self) -> str:
-        troubles = [s.health().trouble for s in self._sources.values()]
-        trouble = next((t for t in troubles if t), "the decoder's output is not there")
-        return f"Nothing can be heard: {trouble}."
+    # --- what people ask for ----------------------------------------------------------------------
+
+    def _press(self, action: Action, now_s: float) -> None:
+        if action is Action.ACKNOWLEDGE:
+            log.info("button: %s", self._telling.acknowledge()[1])
+        elif action is Action.SECOND_PAGE:
+            self._telling.turn_page(now_s)
+        elif self.config.button is not None and self.config.button.shutdown_command:
+            _run_detached(self.config.button.shutdown_command)
+
+    def _obey(self, received: Received) -> None:
+        assert self._broker is not None, "it has received this"
+        command = self._broker.commanded(received)
+        if command is None:
+            return
+        is_done, message = self._carry_out(command)
+        self._broker.answer(command, is_done, message)
+        self._broker.resend()
+
+    def _carry_out(self, command: Command) -> tuple[bool, str]:
+        if command.name is CommandName.MUTE:
+            return True, self._telling.mute(command.minutes)
+        if command.name is CommandName.UNMUTE:
+            return True, self._telling.unmute()
+        if command.band not in (None, self.config.band.name):
+            return False, f"This node does not watch {command.band}."
+        return self._telling.acknowledge()
 
     # --- outputs ----------------------------------------------------------------------------------
 
-    def _publish(self, changes: Iterable[Change], now_s: float) -> None:
-        """Hand what changed to every output."""
-        found = list(changes)
-        if not found:
-            return
-        bulletin = self._bulletin()
-        log.info("%s: %s", bulletin.state.value, ascii(bulletin.because)[1:-1])
-        notify.status(f"{bulletin.state.value}: {bulletin.because}")
-        self._picture.put(bulletin)
-        self._on_change(bulletin)
-        if self._broker is not None:
-            self._broker.changed(self.config.band.name, found, bulletin, now_s)
+    def _open_outputs(self, state_dir: Path) -> BrokerOutput | None:
+        """Everything that the configuration asks for; returns the broker's."""
+        config, outputs = self.config, self._telling.outputs
+        broker = None
+        if config.mqtt is not None:
+            broker = BrokerOutput(config, node_id(state_dir), self._node_health, self._inbox.offer)
+            outputs.append(broker)
+        outputs.append(PictureOutput(config, state_dir))
+        open_glass = glass_opener(config, state_dir)
+        if open_glass is not None:
+            outputs.append(DisplayOutput(config, open_glass))
+        outputs += lamps_outputs(config)
+        if config.button is not None:
+            outputs.append(ButtonInput(config, self._inbox.offer))
+        return broker
 
-    def _show(self) -> None:
-        """Refresh the terminal, whose ages go on while nothing changes."""
-        if self._on_refresh is not None and self._watch.has_verdict:
-            self._on_refresh(self._bulletin())
-
-    def wait_for_broker(self, timeout_s: float) -> bool:
-        """True as soon as the broker has accepted us, or if there is none."""
-        return self._broker is None or self._broker.wait_connected(timeout_s)
-
-    def _bulletin(self) -> Bulletin:
-        return replace(self._watch.bulletin(), parts=self._parts())
-
-    def _parts(self) -> tuple[Part, ...]:
-        sources = tuple(_source_part(source) for source in self._sources.values())
-        broker = (self._broker.part(),) if self._broker is not None else ()
-        return (*sources, *broker, self._picture.part())
+    def _parts(self) -> Iterator[Part]:
+        yield from self._sources.parts()
+        yield from self._outside.parts(self._live)
+        for output in self._telling.outputs:
+            yield from output.parts()
+        yield self._diary.part()
 
     def _node_health(self) -> NodeHealth:
         return NodeHealth(
             version=__version__,
-            uptime_s=time.monotonic() - self._started_s,
-            parts=self._parts(),
+            uptime_s=boottime_s() - self._started_s,
+            parts=tuple(self._parts()),
+            is_muted=self._telling.is_muted,
             dropped_events=self._broker.dropped_events() if self._broker is not None else 0,
         )
 
     def _close(self) -> None:
-        for source in self._sources.values():
-            if not source.stop():
-                log.warning("source %s did not stop in time", source.name)
-        self._picture.stop()
-        if self._broker is not None:
-            self._broker.stop()
+        self._sources.stop()
+        self._keep_place(boottime_s())
+        self._outside.stop()
+        self._telling.stop()
 
 
-def _source_part(source: Source) -> Part:
-    health = source.health()
-    return Part(f"source {source.name}", health.is_there, health.trouble or "")
+def boottime_s() -> float:
+    """The monotonic clock that goes on while the computer sleeps."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+def _run_detached(command: Sequence[str]) -> None:
+    """Start a command of the configuration and leave it to itself."""
+    try:
+        subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True)
+    except (OSError, ValueError) as error:
+        log.error("[button] shutdown_command cannot be started: %s", error)

@@ -1,34 +1,58 @@
-"""From the configuration to running parts: sources, the picture, the broker."""
+"""From the configuration to running parts: the sources, and how to reach the broker."""
 
-import secrets
-import time
-from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
+import json
+from dataclasses import asdict
+from datetime import date
 
 from sentinel.config import Config
 from sentinel.errors import ConfigError
+from sentinel.intake.checkpoint import FileCheckpoint
 from sentinel.intake.file_source import FileSource
+from sentinel.intake.pipe_source import STANDARD_INPUT, PipeSource
+from sentinel.intake.serial_source import SerialSource
 from sentinel.intake.source import Source
-from sentinel.outputs.broker_link import BrokerLink
+from sentinel.intake.udp_source import UdpSource
 from sentinel.outputs.broker_settings import BrokerSettings
-from sentinel.outputs.mqtt_messages import Topics, status_message, will_message
-from sentinel.outputs.publisher import Publisher
-from sentinel.outputs.wire import NodeHealth
-from sentinel.panel.picture import draw
-from sentinel.watch.bulletin import Bulletin, Part
-from sentinel.watch.changes import Change
-from sentinel.worker import LatestWorker
 
 PLAIN_PORT, TLS_PORT = 1883, 8883
 LONGEST_PASSWORD = 1024
 
 
-def make_source(config: Config, index: int) -> Source:
-    """The source of one [[source]] table. Raises ConfigError for a kind that this version cannot read."""
+def make_source(config: Config, index: int, checkpoint: FileCheckpoint | None = None) -> Source:
+    """The source of one [[source]] table; ``checkpoint`` is where it stood."""
     section, name = config.source[index], config.source_name(index)
-    if section.kind == "file" and section.path is not None:
-        return FileSource(name, config.resolve(section.path))
-    raise ConfigError(f"{config.at('source', index, 'kind')} cannot be read yet; use file")
+    if section.kind == "udp":
+        assert section.port is not None, "checked by the configuration"
+        return UdpSource(name, section.host, section.port)
+    assert section.path is not None, "checked by the configuration"
+    path = config.resolve(section.path)
+    if section.kind == "serial":
+        return SerialSource(name, path, baud=section.baud, framing=section.framing)
+    if section.kind == "pipe":
+        return PipeSource(name, STANDARD_INPUT if section.path == str(STANDARD_INPUT) else path)
+    return FileSource(name, path, checkpoint=checkpoint)
+
+
+def checkpoint_text(checkpoint: FileCheckpoint, newest_date: date | None) -> str:
+    """Where a source stands, and the newest date seen there, for the diary."""
+    return json.dumps({**asdict(checkpoint), "date": newest_date.isoformat() if newest_date else None})
+
+
+def checkpoint_from(text: str) -> tuple[FileCheckpoint | None, date | None]:
+    """The other way round; nothing where ``text`` is damaged."""
+    try:
+        data = json.loads(text)
+        newest_date = None if data["date"] is None else date.fromisoformat(data["date"])
+        place = FileCheckpoint(
+            int(data["device"]),
+            int(data["inode"]),
+            int(data["offset"]),
+            str(data["head_hash"]),
+            str(data["tail_hash"]),
+        )
+    except (ValueError, TypeError, KeyError):
+        return None, None
+    return place, newest_date
 
 
 def broker_settings(config: Config, node: str) -> BrokerSettings:
@@ -69,68 +93,3 @@ def _password(config: Config) -> str | None:
             f"{config.at('mqtt', 'password_file')} holds no password; write it on the first line"
         )
     return password
-
-
-class PictureOutput:
-    """Writes the panel's picture when the state changes, whole or not at all."""
-
-    def __init__(self, config: Config, state_dir: Path) -> None:
-        given = config.panel.picture
-        self.path = state_dir / "panel.png" if given is None else config.resolve(given)
-        self._size, self._accent = config.panel.size_px, config.panel.accent
-        self._worker: LatestWorker[Bulletin] = LatestWorker("picture", self._write)
-
-    def put(self, bulletin: Bulletin) -> None:
-        self._worker.put(bulletin)
-
-    def stop(self) -> None:
-        self._worker.stop()
-
-    def part(self) -> Part:
-        return self._worker.part()
-
-    def _write(self, bulletin: Bulletin) -> None:
-        partial = self.path.with_name(f".{self.path.name}.new")
-        draw(bulletin, self._size, self._accent).save(partial, "PNG")
-        partial.replace(self.path)
-
-
-class BrokerOutput:
-    """The link to the home broker and the timing of what goes over it."""
-
-    def __init__(self, link: BrokerLink, publisher: Publisher) -> None:
-        self._link = link
-        self._publisher = publisher
-
-    @classmethod
-    def start(cls, config: Config, node: str) -> "BrokerOutput":
-        """Begin to connect in the background. Raises ConfigError for TLS files that cannot be used."""
-        topics = Topics(node)
-        link = BrokerLink(
-            broker_settings(config, node),
-            birth=status_message(topics, is_online=True),
-            will=will_message(topics),
-        )
-        link.start()
-        return cls(link, Publisher(topics, secrets.token_hex(4), link.publish, time.time))
-
-    def changed(self, band: str, changes: Iterable[Change], bulletin: Bulletin, now_s: float) -> None:
-        self._publisher.changed(band, changes, bulletin, now_s)
-
-    def time_passed(
-        self, now_s: float, bulletins: Sequence[Bulletin], health: Callable[[], NodeHealth]
-    ) -> None:
-        self._publisher.time_passed(now_s, bulletins, health)
-
-    def part(self) -> Part:
-        health = self._link.health()
-        return Part("broker", health.is_connected, health.reason)
-
-    def wait_connected(self, timeout_s: float) -> bool:
-        return self._link.wait_connected(timeout_s)
-
-    def dropped_events(self) -> int:
-        return self._link.health().dropped_events
-
-    def stop(self) -> None:
-        self._link.stop()

@@ -36,11 +36,13 @@ ALLOWED: dict[str, set[str]] = {
     "identity": {"errors"},
     "inbox": set(),
     "notify": set(),
+    "output": {"watch"},
     "worker": {"watch"},
 }
 MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "forecast", "wiring", "__main__", "__init__"} | {
     # the daemon's outputs: each joins one package's parts to its thread
-    *("broker_output", "diary_output", "panel_output", "signal_output", "surroundings"),
+    *("broker_output", "diary_output", "panel_output", "signal_output"),
+    *("outside", "sources", "surroundings", "telling"),
 }
 # device and network libraries, and the only files that may import them
 ONE_HOME = {

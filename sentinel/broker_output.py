@@ -1,0 +1,97 @@
+"""The home broker: what is published when, what the hub is told of the node, and the commands that come."""
+
+import logging
+import secrets
+import time
+from collections.abc import Callable, Sequence
+
+from sentinel import __version__
+from sentinel.config import Config
+from sentinel.output import News
+from sentinel.outputs.broker_link import BrokerLink, Received, Subscription
+from sentinel.outputs.discovery import HUB_BIRTH, discovery_message, removal_message
+from sentinel.outputs.mqtt_commands import Command, CommandGate
+from sentinel.outputs.mqtt_messages import (
+    Topics,
+    command_result_message,
+    status_message,
+    will_message,
+)
+from sentinel.outputs.publisher import Publisher
+from sentinel.outputs.wire import NodeHealth, command_result_payload
+from sentinel.watch.bulletin import Part
+from sentinel.wiring import broker_settings
+
+log = logging.getLogger("sentinel.mqtt")
+
+
+class BrokerOutput:
+    """The link and the timing of what goes over it. ``on_received`` is called in the link's thread."""
+
+    def __init__(
+        self,
+        config: Config,
+        node: str,
+        health: Callable[[], NodeHealth],
+        on_received: Callable[[Received], None],
+    ) -> None:
+        section = config.mqtt
+        assert section is not None, "only made with [mqtt]"
+        self._topics = Topics(node)
+        self._health = health
+        self._gate = CommandGate()
+        self._link = BrokerLink(
+            broker_settings(config, node),
+            birth=status_message(self._topics, is_online=True),
+            will=will_message(self._topics),
+            subscriptions=(Subscription(self._topics.command),),
+            on_received=on_received,
+            hub_birth=HUB_BIRTH if section.discovery else None,
+        )
+        self._publisher = Publisher(self._topics, secrets.token_hex(4), self._link.publish, time.time)
+        if section.discovery:
+            self._link.publish(discovery_message(self._topics, [config.band.name], __version__))
+        else:
+            self._link.publish(removal_message(self._topics))
+        self._link.start()
+
+    def take(self, news: News) -> None:
+        if news.has_changed or news.changes:
+            self._publisher.changed(news.bulletin.band, news.changes, news.bulletin, news.now_s)
+        self._publisher.time_passed(news.now_s, [news.bulletin], self._health)
+
+    def resend(self) -> None:
+        """Everything that is due again now and then is due now: what the hub shows has changed."""
+        self._publisher.resend()
+
+    def commanded(self, received: Received) -> Command | None:
+        """The command to carry out; what is none is answered, and None."""
+        found = self._gate.receive(received.payload, received.is_retained)
+        if isinstance(found, Command):
+            return found
+        self._answer(found.id, found.command, False, found.reason)
+        return None
+
+    def answer(self, command: Command, is_done: bool, message: str) -> None:
+        """Say what became of a command."""
+        self._answer(command.id, command.name.value, is_done, message)
+
+    def _answer(self, id: str | None, name: str | None, is_done: bool, message: str) -> None:
+        log.info("command %a: %s", name, ascii(message)[1:-1])
+        payload = command_result_payload(id, name, is_done, message, self._publisher.envelope())
+        self._link.publish(command_result_message(self._topics, payload))
+
+    def parts(self) -> Sequence[Part]:
+        health = self._link.health()
+        return (Part("broker", health.is_connected, health.reason),)
+
+    def dropped_events(self) -> int:
+        """Events lost because the broker was away too long."""
+        return self._link.health().dropped_events
+
+    def wait_connected(self, timeout_s: float) -> bool:
+        """True as soon as the broker has accepted us."""
+        return self._link.wait_connected(timeout_s)
+
+    def stop(self) -> None:
+        self._link.stop()

@@ -1,0 +1,67 @@
+"""The sources of lines as the daemon sees them: all of them, each with its reader and its place."""
+
+import logging
+from collections.abc import Iterator, Mapping
+
+from sentinel.config import Config
+from sentinel.intake.layout import Header, LayoutReader
+from sentinel.intake.line import LineBatch
+from sentinel.intake.source import Deliver, Source
+from sentinel.watch.bulletin import Part
+from sentinel.watch.decode import Decode
+from sentinel.wiring import checkpoint_from, checkpoint_text, make_source
+
+log = logging.getLogger("sentinel.sources")
+
+
+class Sources:
+    """Every [[source]], going on from ``checkpoints`` by their names."""
+
+    def __init__(self, config: Config, checkpoints: Mapping[str, str]) -> None:
+        self._sources: dict[str, Source] = {}
+        self._readers: dict[str, LayoutReader] = {}
+        self._places = dict(checkpoints)
+        for index, section in enumerate(config.source):
+            name = config.source_name(index)
+            place, newest_date = checkpoint_from(checkpoints.get(name, ""))
+            self._readers[name] = LayoutReader(section.compiled, name, newest_date)
+            self._sources[name] = make_source(config, index, place)
+
+    def start(self, deliver: Deliver) -> None:
+        """Begin to read, each in a thread of its own."""
+        for source in self._sources.values():
+            source.start(deliver)
+
+    def read(self, batch: LineBatch, wall_s: float | None) -> Iterator[Decode | None]:
+        """The decodes of a batch, None for a line that cannot be read. ``wall_s``: a clock that is right."""
+        reader = self._readers[batch.source]
+        for found in reader.read_batch(batch, wall_s):
+            if isinstance(found, Decode):
+                yield found
+            elif found is not None and not isinstance(found, Header):
+                yield None
+        if batch.checkpoint is not None:
+            self._places[batch.source] = checkpoint_text(batch.checkpoint, reader.maybe_date)
+
+    def places(self) -> Mapping[str, str]:
+        """Where each source stands, as text for the diary."""
+        return {name: place for name, place in self._places.items() if name in self._sources}
+
+    def trouble(self) -> str | None:
+        """Why nothing can be heard, one sentence; None while at least one source is there."""
+        healths = [source.health() for source in self._sources.values()]
+        if not healths or any(health.is_there for health in healths):
+            return None
+        found = next((health.trouble for health in healths if health.trouble), None)
+        return f"Nothing can be heard: {found or 'the output of the decoder is not there'}."
+
+    def parts(self) -> Iterator[Part]:
+        """How each source is."""
+        for source in self._sources.values():
+            health = source.health()
+            yield Part(f"source {source.name}", health.is_there, health.trouble or "")
+
+    def stop(self) -> None:
+        for source in self._sources.values():
+            if not source.stop():
+                log.warning("source %s did not stop in time", source.name)

@@ -1,0 +1,134 @@
+"""From what has happened to who is told of it: the diary everything, outputs what is news, people what they
+want to know."""
+
+import logging
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from sentinel import notify
+from sentinel.attention import Attention
+from sentinel.diary_output import DiaryOutput, Place
+from sentinel.live_watch import LiveWatch
+from sentinel.output import News, Output
+from sentinel.outputs.notices import Notices
+from sentinel.watch.bulletin import Bulletin, Chance, Part
+from sentinel.watch.changes import Change, StateChanged
+
+SECOND_PAGE_S = 120.0
+"""So long the second page stays, unless the button asks for it once more."""
+
+log = logging.getLogger("sentinel")
+
+
+class Telling:
+    """Collects changes until they are told. ``parts`` and ``chances`` complete the core's bulletin;
+    ``is_quiet_hour`` says whether notices are to wait."""
+
+    def __init__(
+        self,
+        live: LiveWatch,
+        diary: DiaryOutput,
+        notes: Mapping[str, Any],
+        living: Sequence[Any],
+        *,
+        parts: Callable[[], Iterable[Part]],
+        chances: Callable[[], tuple[Chance, ...]],
+        is_quiet_hour: Callable[[], bool],
+        on_change: Callable[[Bulletin], None],
+        on_refresh: Callable[[Bulletin], None] | None,
+    ) -> None:
+        self.outputs: list[Output] = []
+        self._live, self._diary = live, diary
+        self._attention = Attention.from_json(notes.get("attention"))
+        self._notices = Notices.from_json(notes.get("notices"), living)
+        self._parts, self._chances, self._is_quiet_hour = parts, chances, is_quiet_hour
+        self._on_change, self._on_refresh = on_change, on_refresh
+        self._happened: list[Change] = []
+        self._page_until_s = float("-inf")
+        self._is_first = True
+
+    @property
+    def is_muted(self) -> bool:
+        return self._attention.is_muted(self._live.now_s)
+
+    def bulletin(self) -> Bulletin:
+        """The bulletin with what the core does not know."""
+        return replace(
+            self._live.bulletin(),
+            parts=tuple(self._parts()),
+            outlook=self._chances(),
+            is_acknowledged=self._attention.is_acknowledged,
+        )
+
+    def happened(self, changes: Iterable[Change]) -> bool:
+        """Take changes, to be told with the next ``tell``; True if there are any."""
+        found = list(changes)
+        self._happened += found
+        if any(isinstance(change, StateChanged) for change in found):
+            self._attention.state_changed()
+        return bool(found)
+
+    def note(self, place: Callable[[Mapping[str, Any]], Place] | None = None) -> None:
+        """The newest instant is complete: the diary gets what is new, and from where a start goes on."""
+        if not self._live.has_verdict:
+            return
+        kept = None if place is None else place(self._kept())
+        self._diary.note(self.bulletin(), self._live.heard_lately(), kept)
+
+    def tell(self, now_s: float) -> Bulletin | None:
+        """Hand what has happened, and how things stand, to every output; None before the first verdict."""
+        if not self._live.has_verdict:
+            return None
+        bulletin = self.bulletin()
+        happened, self._happened = self._happened, []
+        is_wanted = not self.is_muted and not self._is_quiet_hour()
+        notices = self._notices.tell(happened, bulletin, is_wanted=is_wanted)
+        has_changed, self._is_first = bool(happened) or self._is_first, False
+        if has_changed:
+            log.info("%s: %s", bulletin.state.value, ascii(bulletin.because)[1:-1])
+            notify.status(f"{bulletin.state.value}: {bulletin.because}")
+            self._on_change(bulletin)
+        page = 2 if now_s < self._page_until_s else 1
+        news = News(bulletin, now_s, notices, has_changed, self.is_muted, page)
+        for output in self.outputs:
+            output.take(news)
+        if self._on_refresh is not None:
+            self._on_refresh(bulletin)
+        return bulletin
+
+    # --- what people ask for ----------------------------------------------------------------------
+
+    def mute(self, minutes: int | None) -> str:
+        """No notices for so many minutes, by default until unmuted; returns a sentence."""
+        self._attention.mute(self._live.now_s, minutes)
+        return "Muted until unmuted." if minutes is None else f"Muted for {minutes} min."
+
+    def unmute(self) -> str:
+        self._attention.unmute()
+        return "No longer muted."
+
+    def acknowledge(self) -> tuple[bool, str]:
+        """Somebody has seen how it stands; whether there was anything to see, and a sentence."""
+        if not self._live.has_verdict:
+            return False, "There is no verdict yet."
+        bulletin = self.bulletin()
+        if not self._attention.acknowledge(bulletin.state):
+            return False, "There is nothing to acknowledge: the band is quiet."
+        self._notices.acknowledge(bulletin)
+        return True, f"Acknowledged: {bulletin.state.value}."
+
+    def turn_page(self, now_s: float) -> None:
+        """The second page for a while, or the first again."""
+        is_turned = now_s < self._page_until_s
+        self._page_until_s = float("-inf") if is_turned else now_s + SECOND_PAGE_S
+
+    def _kept(self) -> dict[str, Any]:
+        return {"attention": self._attention.as_json(), "notices": self._notices.as_json()}
+
+    def stop(self) -> None:
+        """Let every output say its last word."""
+        for output in self.outputs:
+            output.stop()
+        if not self._diary.stop():
+            log.warning("the diary was still being written at the end")
