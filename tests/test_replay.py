@@ -53,6 +53,7 @@ OPENING_KEYS = [
     "kind", "phase", "at", "id", "began_at", "bearing_deg", "stations", "nearest_km", "farthest_km", "mode",
     "muf_mhz",
 ]  # fmt: skip
+NOTABLE_KEYS = ["kind", "at", "what", "station"]
 SUMMARY_KEYS = ["kind", "lines", "decodes", "rejected", "far_stations"]
 MODES = {
     "sporadic-e", "multi-hop-sporadic-e", "f2", "transequatorial", "meteor-scatter", "aurora", "tropo",
@@ -155,8 +156,18 @@ def test_every_record_has_the_fields_of_the_contract_in_their_order(replay: Repl
     assert {record["phase"] for record in by_kind["opening"]} == {"began", "ended"}
 
 
+def test_a_notable_has_the_fields_of_the_contract_in_their_order(replay: Replay) -> None:
+    strong = [Heard(one.at_s, one.message, 15) for one in evening(START_S)]
+    notables = [record for record in replay.of(strong) if record["kind"] == "notable"]
+    assert notables
+    assert [list(record) for record in notables] == [NOTABLE_KEYS] * len(notables)
+    calls = {call for call, _ in SOUTH_WEST}
+    assert {record["station"] for record in notables} <= {*calls, None}
+
+
 def test_every_record_fits_the_schema_that_the_command_prints(replay: Replay) -> None:
-    log = replay.write([*lines(evening(START_S)), "garbage"])
+    strong = [Heard(one.at_s, one.message, 15) for one in evening(START_S)]
+    log = replay.write([*lines(strong), "garbage"])
     done = sentinel("replay", log, "--config", replay.folder / "sentinel.toml", "--json")
     assert (done.returncode, done.stderr) == (0, "")
     records = [json.loads(line) for line in done.stdout.splitlines()]
@@ -171,7 +182,7 @@ def test_every_record_fits_the_schema_that_the_command_prints(replay: Replay) ->
             assert not checker.is_valid({k: v for k, v in record.items() if k != key}), (
                 f"{key} may be missing"
             )
-    assert {record["kind"] for record in records} >= {"state", "opening", "summary"}
+    assert {record["kind"] for record in records} == {"state", "opening", "notable", "summary"}
 
 
 def test_the_first_state_is_at_the_first_lines_time(replay: Replay) -> None:
