@@ -58,6 +58,13 @@ def quiet(at_s: float, near_stations: int, last_far_at_s: float | None) -> str:
     return f"{heard}; {locals_} that the receiver works."
 
 
+def neighbours_hear(open_count: int, of: int, within_km: float, bearing_deg: float) -> str:
+    """Nothing far is coming through, but it is for others."""
+    verb = "is" if open_count == 1 else "are"
+    where = f"within {within_km:.0f} km {verb} open to the {compass_point(bearing_deg)}"
+    return f"Neighbours: {open_count} of {of} {where}; you hear nothing."
+
+
 def stirring(live: Sequence[Track], bearing_deg: float, at_s: float) -> str:
     """Something far is coming through, but it is not an opening."""
     if len(live) == 1:

@@ -30,6 +30,7 @@ class WatchSettings:
     own_call: str | None = None
     far_km: float = 500.0
     window_s: float = 15 * 60.0
+    neighbours_km: float = 300.0
     receiver: ReceiverSettings = field(default_factory=ReceiverSettings)
 
     def covers(self, freq_mhz: float) -> bool:

@@ -5,17 +5,20 @@ between instants only what falls due is judged, at the moment it falls due. So n
 within a slot nor how often anyone calls ``tick`` changes a verdict.
 """
 
+from dataclasses import replace
+
 from sentinel.trade.locator import center_of
-from sentinel.watch.bulletin import Bulletin, Notable, State, Station
+from sentinel.watch.bulletin import Bulletin, Notable, ReceiverHealth, State, Station
 from sentinel.watch.changes import Change, NotableHappened, StateChanged
 from sentinel.watch.decode import Decode
 from sentinel.watch.hearing import FarDecode, Hearing
 from sentinel.watch.knowledge import Knowledge
 from sentinel.watch.mode import SpaceWeather
+from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
 from sentinel.watch.notable import NotableFinder
 from sentinel.watch.openings import Openings, best_mode, counted
 from sentinel.watch.receiver import Blindness, Receiver, ReceiverFact
-from sentinel.watch.sentences import opened, quiet, still_open, stirring
+from sentinel.watch.sentences import neighbours_hear, opened, quiet, still_open, stirring
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.track import Track
 from sentinel.watch.verdict import Verdict, decide
@@ -39,6 +42,7 @@ class Watch:
         self.hearing = Hearing(settings, knowledge or Knowledge(), self.receiver)
         self.openings = Openings(center_of(settings.home_locator), settings.low_mhz)
         self.notables = NotableFinder(settings.band, knowledge or Knowledge())
+        self.neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
         self.counts = {"lines": 0, "decodes": 0, "rejected": 0, "late": 0, "other_band": 0}
         self._now_s = float("-inf")
         self._pending_s: float | None = None
@@ -46,6 +50,7 @@ class Watch:
         self._must_judge = True
         self._due_s = float("inf")
         self._judged_at_s = float("-inf")
+        self._judged: tuple[Blindness | None, int] = None, 0
         self._since_s = 0.0
         self._previous: State | None = None
         self._blindness: Blindness | None = None
@@ -56,13 +61,17 @@ class Watch:
 
     # --- in ---------------------------------------------------------------------------------------
 
-    def feed(self, event: Decode | ReceiverFact | SpaceWeather) -> list[Change]:
+    def feed(
+        self, event: Decode | ReceiverFact | SpaceWeather | NeighbourReport | NeighbourHeard
+    ) -> list[Change]:
         """Take one event; returns what changed before it. Its own instant is judged once time passes it."""
         if isinstance(event, Decode):
             return self._feed_decode(event)
         if isinstance(event, SpaceWeather):
             self.openings.weather = event
             return []
+        if isinstance(event, NeighbourReport | NeighbourHeard):
+            return self._feed_neighbour(event)
         changes = self._pass_time(event.at_s)
         self.receiver.start(event.at_s)
         self.receiver.tell(event)
@@ -106,6 +115,13 @@ class Watch:
             self._must_judge = True
         return changes
 
+    def _feed_neighbour(self, event: NeighbourReport | NeighbourHeard) -> list[Change]:
+        """A word from outside opens no instant: what is heard here is judged when it would be without it."""
+        has_begun = self._state is not None or self._pending_s is not None
+        changes = self._pass_time(event.at_s) if has_begun else []
+        self.neighbours.hear(event, max(event.at_s, self._now_s))
+        return changes
+
     @property
     def now_s(self) -> float:
         """Event time: the newest moment that the watch knows of; minus infinity before the first."""
@@ -145,9 +161,9 @@ class Watch:
             if self._must_judge:
                 changes += self._judge(at_s)
         if self._state is not None:
-            while (due_s := self._next_due_s()) < until_s:
+            while (due_s := min(ours_s := self._next_due_s(), self.neighbours.due_s)) < until_s:
                 self._now_s = max(self._now_s, due_s)
-                changes += self._judge(due_s)
+                changes += self._judge(due_s) if ours_s <= due_s else self._conclude(due_s)
         self._now_s = max(self._now_s, until_s)
         return changes
 
@@ -164,13 +180,25 @@ class Watch:
         self.receiver.locals.watched(at_s)
         changes: list[Change] = list(self.openings.update(hearing, at_s))
         live = [track for area, tracks in self.openings.live for track in counted(area, tracks)]
-        blindness = self.receiver.blindness(at_s, hears_far=bool(live))
-        verdict = decide(blindness, has_opening=bool(self.openings), coming_through=len(live))
+        self._judged = self.receiver.blindness(at_s, hears_far=bool(live)), len(live)
         self._due_s = self._find_due_s(at_s)
         found = self._find_notables(at_s)
-        if verdict.state is not self._state:
-            changes.append(self._change_state(verdict, at_s))
-        return [*changes, *found]
+        return [*changes, *self._conclude(at_s), *found]
+
+    def _conclude(self, at_s: float) -> list[StateChanged]:
+        """The verdict: what is heard here, as last judged, and what the neighbours say now."""
+        blindness, coming_through = self._judged
+        has_opening = bool(self.openings)
+        hint = self.neighbours.judge(
+            at_s, hears_far=has_opening or coming_through > 0, is_blind=blindness is not None
+        )
+        verdict = decide(
+            blindness,
+            has_opening=has_opening,
+            coming_through=coming_through,
+            neighbours_hear=hint is not None,
+        )
+        return [] if verdict.state is self._state else [self._change_state(verdict, at_s)]
 
     def _find_notables(self, at_s: float) -> list[NotableHappened]:
         found = []
@@ -212,6 +240,9 @@ class Watch:
             key=lambda row: (row[1].is_open, len(row[0]), -row[1].number),
             default=([], None),
         )
+        hint = self.neighbours.hint
+        if self._state is State.STIRRING and not live and hint is not None:
+            return neighbours_hear(hint.open, hint.of, self.settings.neighbours_km, hint.bearing_deg)
         if self._state is State.QUIET or area is None:
             return quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
         if self._state is State.STIRRING:
@@ -247,9 +278,13 @@ class Watch:
             stations=() if is_blind else _newest(live),
             openings=openings,
             notables=self._notables,
-            receiver=self.receiver.health(now_s, self.hearing.near_stations(now_s), self.counts),
+            receiver=self._health(now_s),
             station_locator=self.settings.home_locator,
         )
+
+    def _health(self, at_s: float) -> ReceiverHealth:
+        health = self.receiver.health(at_s, self.hearing.near_stations(at_s), self.counts)
+        return replace(health, notes=(*health.notes, *self.neighbours.notes(at_s)))
 
 
 def _newest(live: list[Track]) -> tuple[Station, ...]:
