@@ -1,9 +1,10 @@
-"""The README cannot drift: every command in it is run, every configuration read, every link followed.
+"""The documentation cannot drift: every command in it is run, every configuration read, every link followed.
 
 Commands run in a temporary folder, on the files that the README's own demo leaves there. What needs a Pi or a
 system's service manager is held against the files that it names.
 """
 
+import importlib
 import json
 import os
 import re
@@ -11,9 +12,11 @@ import shlex
 import shutil
 import signal
 import subprocess
+import sys
 import tomllib
 from collections.abc import Callable
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -27,6 +30,7 @@ from sentinel.config import load, parse
 from sentinel.intake.layout import Header, Layout, LayoutReader
 from sentinel.intake.layout_template import FIELDS
 from sentinel.outputs.mqtt_messages import STATE_EXPIRY_S, Topics
+from sentinel.watch import evidence, trust, verdict
 from sentinel.watch.decode import Decode
 
 ROOT = Path(__file__).parents[1]
@@ -121,7 +125,7 @@ def unit() -> str:
 def try_installer(words: list[str], target: Target) -> None:
     """In a root of its own, with the decoder's directory in it."""
     assert words[0] == "systemd/install"
-    for option, value in zip(words, words[1:], strict=False):
+    for option, value in pairwise(words):
         if option == "--decoder-dir":
             target.path(value).mkdir(parents=True)
     target.installs(*words[1:])
@@ -268,3 +272,67 @@ def test_every_file_named_in_the_text_is_there(page: str) -> None:
     named = set(re.findall(r"`((?:sentinel(?!/v1)|tests|systemd|config|hw|\.ci)/[\w./-]+)`", text))
     missing = [name for name in named if not (ROOT / name.rstrip("/")).exists()]
     assert not missing
+
+
+# --- what DEVELOPERS.md says of the method ----------------------------------------------------------
+
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+CONSTANTS = re.findall(r"^\| `(\w+)\.([A-Z_]+)` \| ([-\d.]+) \|", DEVELOPERS, re.M)
+
+
+def test_the_tables_of_constants_are_there() -> None:
+    assert {module for module, _, _ in CONSTANTS} >= {
+        "evidence",
+        "usual",
+        "verdict",
+        "area",
+        "habits",
+        "trust",
+    }
+
+
+@pytest.mark.parametrize(("module", "name", "told"), CONSTANTS)
+def test_every_constant_told_is_the_one_in_the_code(module: str, name: str, told: str) -> None:
+    value = getattr(importlib.import_module(f"sentinel.watch.{module}"), name)
+    assert f"{value:.{len(told.partition('.')[2])}f}" == told
+
+
+def test_every_part_of_trust_is_in_the_table() -> None:
+    parts = {name for name in vars(trust) if name.isupper()} - {name for _, name, _ in CONSTANTS}
+    assert parts == {"CREDIBLE", "LEAST_FALSE_PER_HOUR", "STRONG_SNR_DB", "WEAK_SNR_DB", "ODD_OFFSET_S"}
+
+
+def test_the_bars_told_are_those_of_the_formulas() -> None:
+    rows = re.findall(r"^\| (\d+) \| ([\d.]+) \| ([\d.]+) \| ([\d.]+) \|$", DEVELOPERS, re.M)
+    assert len(rows) >= 5
+    for per_hour, newcomer, height, repetitions in rows:
+        per_min = int(per_hour) / 60.0
+        assert f"{evidence.newcomer_nats(per_min):.2f}" == newcomer
+        assert f"{evidence.bar(per_min):.1f}" == height
+        assert f"{verdict._repetition_needed(per_min):.1f}" == repetitions
+
+
+def test_the_commands_for_developers_are_the_readmes_or_run(tmp_path: Path) -> None:
+    commands = [
+        line
+        for body in re.findall(r"^```sh\n(.*?)^```$", DEVELOPERS, re.M | re.S)
+        for line in body.splitlines()
+    ]
+    assert commands[0] == TESTS
+    (figures,) = commands[1:]
+    words = shlex.split(figures.replace("--seeds 0:20", "--seeds 0:1 --kinds lone-station"))
+    assert words[0] == ".venv/bin/python"
+    command = [sys.executable, str(ROOT / words[1]), *words[2:]]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+    assert "false openings" in done.stdout, done.stderr
+
+
+def test_the_arithmetic_of_growth_is_right() -> None:
+    rows = re.findall(r"^\| ([\d,]+) \| (\d+) \| (\d+) \| ([\d,]+) \| ([\d,]+) \|$", DEVELOPERS, re.M)
+    assert len(rows) == 3
+    for row in rows:
+        nodes, heard, arriving, steady, changing = (int(cell.replace(",", "")) for cell in row)
+        assert heard == round(34 * nodes / 2000)
+        assert arriving == round(nodes / 300)
+        assert steady == round(nodes * heard / 300)
+        assert changing == round(nodes * heard / 60)
