@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from nights import HOME, LOCAL, OWN_CALL, SLOT_S, SOUTH_WEST, Heard, calling, seconds
 from pyproj import Geod
 
-from sentinel.trade.locator import center_of, square_of
+from sentinel.trade.locator import center_of, locator_of, square_of
 from sentinel.watch.bulletin import Bulletin, State
 from sentinel.watch.changes import Change, StateChanged
 from sentinel.watch.decode import Decode
@@ -19,10 +19,12 @@ from sentinel.watch.neighbours import (
     LASTING_S,
     LIFE_S,
     MOST_NEIGHBOURS,
+    MOST_SQUARES,
     MOST_STATIONS,
     NeighbourHeard,
     Neighbourhood,
     NeighbourReport,
+    squares_within,
     together,
 )
 from sentinel.watch.settings import ReceiverSettings, WatchSettings
@@ -142,22 +144,38 @@ def test_two_who_hear_across_north_are() -> None:
 
 
 def test_who_is_out_of_reach_has_no_say() -> None:
-    near = replace(SETTINGS, neighbours_km=100.0)
-    far = [report(f"node{i}", locator=square) for i, square in enumerate(("FN31", "FN86", "IO91"))]
-    assert states(run([*local(5), *far], at(5), near))[-1][1] is State.QUIET
-    everywhere = replace(SETTINGS, neighbours_km=6000.0)
-    assert states(run([*local(5), *far], at(5), everywhere))[-1][1] is State.STIRRING
+    far = [report(f"node{i}", locator=square) for i, square in enumerate(("FN82", "FN86"))]
+    assert states(run([*local(5), *far], at(5), replace(SETTINGS, neighbours_km=200.0)))[-1][1] is State.QUIET
+    assert (
+        states(run([*local(5), *far], at(5), replace(SETTINGS, neighbours_km=250.0)))[-1][1] is State.STIRRING
+    )
 
 
-@pytest.mark.parametrize("square", [*NEAR, *FAR_SQUARES])
-def test_the_reach_is_measured_between_squares_as_pyproj_does(square: str) -> None:
-    here, there = center_of("FN84"), center_of(square)
-    _, _, metres = Geod(ellps="WGS84").inv(here.lon_deg, here.lat_deg, there.lon_deg, there.lat_deg)
-    for reach_km, is_within in ((metres / 1000 + 0.01, True), (metres / 1000 - 0.01, False)):
-        if reach_km > 0:
+@pytest.mark.parametrize("home", ["FN84", "IO91", "RR40", "AA00", "JJ00", "RE78"])
+@pytest.mark.parametrize("reach_km", [10.0, 150.0, 300.0])
+def test_the_squares_within_reach_are_those_that_pyproj_finds(home: str, reach_km: float) -> None:
+    geod, here = Geod(ellps="WGS84"), center_of(home)
+    apart_km = {}
+    for lat_deg in range(-90, 90):
+        for lon_deg in range(-180, 180, 2):
+            if abs(lat_deg + 0.5 - here.lat_deg) < 5:
+                _, _, metres = geod.inv(here.lon_deg, here.lat_deg, lon_deg + 1.0, lat_deg + 0.5)
+                apart_km[locator_of(lat_deg + 0.5, lon_deg + 1.0, 4)] = metres / 1000
+    within = {square for square, km in apart_km.items() if km <= reach_km}
+    found = squares_within(home, reach_km)
+    assert len(found) == min(len(within), MOST_SQUARES)
+    assert set(found) <= within
+    assert found[0] == home
+
+
+def test_each_kind_of_word_counts_from_the_squares_within_reach_alone() -> None:
+    spots = [heard("VE1QBB", *station, receiver_locator="FN86aa") for station in SOUTH_WEST]
+    for word in (spots, [report("a", locator="FN86")]):
+        for reach_km, is_heard in ((200.0, False), (250.0, True)):
             known = Neighbourhood(HOME, reach_km, 500.0)
-            known.hear(report("a", locator=square), at(1))
-            assert (known.judge(at(1), hears_far=False, is_blind=False) is not None) is is_within
+            for each in word:
+                known.hear(each, at(1))
+            assert (known.judge(at(1), hears_far=False, is_blind=False) is not None) is is_heard
 
 
 # --- for how long -----------------------------------------------------------------------------------
@@ -186,9 +204,28 @@ def test_an_end_is_believed_after_five_minutes_so_nobody_can_make_it_flicker() -
     assert states(run([*local(30), *ended], at(30)))[-1] == (at(1) + HOLD_OPEN_S, State.QUIET)
 
 
-def test_who_has_left_counts_no_more_at_once() -> None:
+def test_who_has_left_is_no_longer_counted_and_after_five_minutes_no_longer_open() -> None:
     left = [report("a"), report("a", State.BLIND, 2)]
-    assert states(run([*local(30), *left], at(30)))[-1] == (at(2), State.QUIET)
+    assert states(run([*local(30), *left], at(30)))[-1] == (at(1) + HOLD_OPEN_S, State.QUIET)
+    lone = [report("b", minutes=3), report("c", State.QUIET), report("c", State.BLIND, 5)]
+    assert states(run([*local(30), *lone], at(30)))[1] == (at(5), State.STIRRING)
+
+
+def test_a_clock_that_was_set_takes_the_words_along() -> None:
+    known = Neighbourhood(HOME, 300.0, 500.0)
+    for word in [report("a"), *(heard("VE1QBB", *station) for station in SOUTH_WEST)]:
+        known.hear(word, at(1))
+    known.move_clock(3600.0)
+    for moment, is_heard in ((at(61) + LIFE_S - 1, True), (at(61) + LIFE_S, False)):
+        assert (known.judge(moment, hears_far=False, is_blind=False) is not None) is is_heard
+
+
+def test_a_clock_that_went_back_keeps_no_word_for_longer() -> None:
+    known = Neighbourhood(HOME, 300.0, 500.0)
+    for word in [report("a", minutes=90), *(heard("VE1QBB", *each, minutes=90) for each in SOUTH_WEST)]:
+        known.hear(word, at(90))
+    known.move_clock(not_after_s=at(30))
+    assert known.judge(at(30) + LIFE_S, hears_far=False, is_blind=False) is None
 
 
 def test_blind_stays_blind_and_tells_nothing_of_the_antenna() -> None:

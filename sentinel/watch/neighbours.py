@@ -8,10 +8,11 @@ that decide what is open: the most that any number of liars can bring about is `
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from sentinel.sky.circular import circular_mean_deg
 from sentinel.sky.geodesy import path_between
-from sentinel.trade.locator import center_of, square_of
+from sentinel.trade.locator import center_of, neighbour_squares, square_of
 from sentinel.watch.bulletin import State
 from sentinel.watch.sentences import minutes
 
@@ -29,6 +30,8 @@ OPEN_STATIONS = 3
 LASTING_S = 60 * 60.0
 """An Es cloud drifts at 20 to 130 m/s (Maeda and Heki, 2015): at the middling speed it crosses 270 km in an
 hour, so who still hears nothing of it then has another reason."""
+MOST_SQUARES = 128
+"""A reach of 500 km has 52 squares at 50 degrees and 93 at 70; nearer the poles the nearest must do."""
 MOST_NEIGHBOURS = 400
 MOST_STATIONS = 32
 
@@ -102,11 +105,19 @@ class _Node:
             yield self.newest_open.said_at_s + HOLD_OPEN_S
 
     def vote(self, at_s: float) -> _Vote | None:
+        told = self.newest_open
+        if told is not None:
+            life_s = LIFE_S if told == self.newest else HOLD_OPEN_S
+            if at_s < told.said_at_s + life_s:
+                return _Vote(told.bearing_deg)
         if self.newest.state is State.BLIND or at_s >= self.newest.said_at_s + LIFE_S:
             return None
-        told = self.newest_open
-        is_open = told is not None and (self.newest == told or at_s < told.said_at_s + HOLD_OPEN_S)
-        return _Vote(told.bearing_deg if told is not None and is_open else None)
+        return _Vote(None)
+
+    def move_clock(self, by_s: float, not_after_s: float) -> None:
+        self.newest = _moved(self.newest, by_s, not_after_s)
+        if self.newest_open is not None:
+            self.newest_open = _moved(self.newest_open, by_s, not_after_s)
 
 
 @dataclass(slots=True)
@@ -134,12 +145,16 @@ class _Receiver:
         group = together([bearing for heard_at_s, bearing in self.far.values() if at_s < heard_at_s + LIFE_S])
         return _Vote(circular_mean_deg(group) if len(group) >= OPEN_STATIONS else None)
 
+    def move_clock(self, by_s: float, not_after_s: float) -> None:
+        self.last_s = min(self.last_s + by_s, not_after_s)
+        self.far = {call: (min(at_s + by_s, not_after_s), deg) for call, (at_s, deg) in self.far.items()}
+
 
 class Neighbourhood:
     """The neighbours within ``reach_km``. Bounded; words of one moment may come in any order."""
 
     def __init__(self, home_locator: str, reach_km: float, far_km: float) -> None:
-        self._home = center_of(square_of(home_locator))  # as coarse as what the others say of themselves
+        self._squares = frozenset(squares_within(home_locator, reach_km))
         self._reach_km = reach_km
         self._far_km = far_km
         self._known: dict[tuple[bool, str], _Node | _Receiver] = {}
@@ -184,11 +199,17 @@ class Neighbourhood:
         return True
 
     def _is_near(self, locator: str) -> bool:
-        return path_between(*self._home, *center_of(locator)).distance_km <= self._reach_km
+        return square_of(locator) in self._squares
 
     def _shed(self) -> None:
         if len(self._known) > MOST_NEIGHBOURS:
             del self._known[min(self._known, key=lambda key: (self._known[key].last_s, key))]
+
+    def move_clock(self, by_s: float = 0.0, not_after_s: float = float("inf")) -> None:
+        """Event time was ``by_s`` too early all along, and nothing was said after ``not_after_s``."""
+        for known in self._known.values():
+            known.move_clock(by_s, not_after_s)
+        self._missing_since_s = None
 
     # --- out --------------------------------------------------------------------------------------
 
@@ -224,6 +245,24 @@ class Neighbourhood:
         return self._missed_s + (0.0 if since_s is None else max(0.0, at_s - since_s))
 
 
+@lru_cache(maxsize=8)
+def squares_within(home_locator: str, reach_km: float) -> tuple[str, ...]:
+    """The squares whose centres lie within ``reach_km`` of the own square's, nearest first, the own included.
+
+    Measured from the square, not from home, so that what a node listens to tells no finer place than what it
+    says.
+    """
+    own = square_of(home_locator)
+    distance_km = {own: 0.0}
+    edge = [own]
+    while edge:
+        found = {square for inner in edge for square in neighbour_squares(inner)} - distance_km.keys()
+        apart_km = {square: path_between(*center_of(own), *center_of(square)).distance_km for square in found}
+        distance_km |= {square: km for square, km in apart_km.items() if km <= reach_km}
+        edge = [square for square in found if square in distance_km]
+    return tuple(sorted(distance_km, key=lambda square: (distance_km[square], square)))[:MOST_SQUARES]
+
+
 def together(bearings_deg: Iterable[float]) -> Sequence[float]:
     """The most bearings within one ``SECTOR_DEG``; of equally many, the first clockwise from north."""
     ordered = sorted(bearings_deg)
@@ -253,3 +292,7 @@ def _order(report: NeighbourReport) -> tuple[float, str, float, str]:
     """Which of two words of one node counts: the newer; of one moment the same in any order of arrival."""
     bearing_deg = -1.0 if report.bearing_deg is None else report.bearing_deg
     return report.said_at_s, report.state.value, bearing_deg, report.locator
+
+
+def _moved(report: NeighbourReport, by_s: float, not_after_s: float) -> NeighbourReport:
+    return replace(report, said_at_s=min(report.said_at_s + by_s, not_after_s))
