@@ -11,7 +11,15 @@ from wire_samples import NOON_S, any_bulletin, blind_bulletin, crowded_bulletin,
 
 from sentinel.outputs import mqtt_messages as m
 from sentinel.outputs import wire
-from sentinel.outputs.net import MAX_NODES, MAX_SUMMARY_BYTES, Disbelief, Neighbour, Neighbours, net_filters
+from sentinel.outputs.net import (
+    MAX_NODES,
+    MAX_SUMMARY_BYTES,
+    Departure,
+    Disbelief,
+    Neighbour,
+    Neighbours,
+    net_filters,
+)
 from sentinel.watch.bulletin import Bulletin, Mode, State
 
 OWN, OTHER = m.Topics("7f3a9c01d2e4"), m.Topics("0123456789ab")
@@ -25,10 +33,10 @@ def summary(
 
 
 def neighbours() -> Neighbours:
-    return Neighbours(OWN.node, "FN84ab", ["6m"])
+    return Neighbours(OWN.node, "FN84ab", ["6m"], 300.0)
 
 
-def heard(message: m.MqttMessage, now_s: float = NOON_S) -> Neighbour | Disbelief | None:
+def heard(message: m.MqttMessage, now_s: float = NOON_S) -> Neighbour | Departure | Disbelief:
     return neighbours().receive(message.topic, message.payload, now_s, 0.0)
 
 
@@ -63,10 +71,13 @@ def test_the_direction_with_most_stations_is_told() -> None:
     assert (told["bearing_deg"], told["nearest_km"], told["farthest_km"]) == (232.0, 700, 2100)
 
 
-def test_the_own_square_and_the_eight_around_are_read_across_field_edges() -> None:
-    """The squares around FN89, by hand from the definition of the locator (IARU, Lillehammer 1999)."""
+def test_the_squares_within_reach_are_read_across_field_edges() -> None:
+    """The squares around FN89, by hand from the definition of the locator (IARU, Lillehammer 1999).
+
+    At 49.5 degrees a square is 111 by 145 km: corners are 183 km away, the next to the north 222.
+    """
     around = {"FN78", "FN88", "FN98", "FN79", "FN99", "FO70", "FO80", "FO90"}
-    assert set(net_filters("6m", "FN89xx")) == {
+    assert set(net_filters("6m", "FN89xx", 200.0)) == {
         f"sentinel/v1/net/6m/{square[:2]}/{square}/+" for square in around | {"FN89"}
     }
 
@@ -157,22 +168,15 @@ def test_a_word_counts_until_it_is_too_old() -> None:
     net = neighbours()
     message = summary()
     net.receive(message.topic, message.payload, NOON_S, 0.0)
-    assert [n.node for n in net.hearing("6m", NOON_S + 900)] == [OTHER.node]
+    assert [n.node for n in net.fresh("6m", NOON_S + 900)] == [OTHER.node]
     assert net.fresh("6m", NOON_S + 901) == ()
     assert net.fresh("4m", NOON_S) == ()
-
-
-def test_only_neighbours_for_whom_it_is_open_are_hearing() -> None:
-    net = neighbours()
-    message = summary(quiet_bulletin())
-    net.receive(message.topic, message.payload, NOON_S, 0.0)
-    assert (len(net.fresh("6m", NOON_S)), len(net.hearing("6m", NOON_S))) == (1, 0)
 
 
 def test_an_older_word_does_not_replace_a_newer_one_and_a_hasty_node_is_slowed() -> None:
     net = neighbours()
 
-    def say(at_s: float, monotonic_s: float) -> Neighbour | Disbelief | None:
+    def say(at_s: float, monotonic_s: float) -> Neighbour | Departure | Disbelief:
         message = summary(at_s=at_s)
         return net.receive(message.topic, message.payload, NOON_S + 100, monotonic_s)
 
@@ -187,21 +191,29 @@ def test_an_empty_message_takes_the_summary_back() -> None:
     message, gone = summary(), m.net_removal_message(OTHER, "6m", "FN84")
     net.receive(message.topic, message.payload, NOON_S, 0.0)
     assert (gone.topic, gone.is_retained) == (message.topic, True)
-    assert net.receive(gone.topic, gone.payload, NOON_S, 1.0) is None
+    assert net.receive(gone.topic, gone.payload, NOON_S, 1.0) == Departure(OTHER.node, "FN84", "6m")
     assert net.fresh("6m", NOON_S) == ()
 
 
-def test_an_impostor_with_many_names_fills_no_memory() -> None:
+def test_an_impostor_with_many_names_fills_no_memory_and_drives_nobody_out() -> None:
     net = neighbours()
-    for i in range(MAX_NODES + 50):
-        message = summary(topics=m.Topics(f"node{i:04d}"))
-        net.receive(message.topic, message.payload, NOON_S, float(i))
-    nodes = [n.node for n in net.fresh("6m", NOON_S)]
-    assert len(nodes) == MAX_NODES
-    assert nodes[0] == "node0050"
+
+    def say(node: str, at_s: float) -> Neighbour | Departure | Disbelief:
+        message = summary(topics=m.Topics(node), at_s=at_s)
+        return net.receive(message.topic, message.payload, at_s, at_s)
+
+    assert isinstance(say("honest", NOON_S), Neighbour)
+    answers = [say(f"node{i:04d}", NOON_S + i) for i in range(MAX_NODES + 50)]
+    assert answers[-1] == Disbelief("there are more neighbours than are listened to")
+    assert sum(isinstance(answer, Neighbour) for answer in answers) == MAX_NODES - 1
+    assert isinstance(say("honest", NOON_S + 300), Neighbour)
+    assert isinstance(say("late", NOON_S + 901), Neighbour)
+    assert len(net.fresh("6m", NOON_S + 300)) == MAX_NODES
 
 
-@pytest.mark.parametrize("build", [lambda: net_filters("6m", "nowhere"), lambda: Neighbours("n", "", ["6m"])])
+@pytest.mark.parametrize(
+    "build", [lambda: net_filters("6m", "nowhere", 300.0), lambda: Neighbours("n", "", ["6m"], 300.0)]
+)
 def test_what_is_no_locator_is_refused(build: Callable[[], object]) -> None:
     with pytest.raises(ValueError, match="locator"):
         build()

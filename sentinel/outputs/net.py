@@ -1,9 +1,10 @@
 """What neighbours share: which topics to read, and what to believe of what comes.
 
 Pure. Each node publishes a small summary under its four-character square (``mqtt_messages.net_message``), and
-reads its own square and the eight around it, never everything: with 2,000 nodes over Europe that is about 34
-summaries. Anyone on a shared broker may write anything within its rights, so nothing is believed unchecked:
-size, topic, schema, agreement of topic and payload, age, plausibility, rate, and the number of nodes.
+reads the squares within its reach, never everything: some 70 of 2,000 nodes over Europe are within 300 km.
+Anyone on a shared broker may write anything within its rights, so nothing is believed unchecked: size, topic,
+schema, agreement of topic and payload, age, plausibility, rate, and the number of nodes. What the neighbours
+say together is weighed in ``sentinel.watch.neighbours``.
 """
 
 import json
@@ -16,8 +17,8 @@ from pydantic import ValidationError
 from sentinel.outputs.mqtt_messages import NEIGHBOURS, NET_EXPIRY_S, ROOT, net_square
 from sentinel.outputs.payloads import NetSummaryPayload
 from sentinel.outputs.values import from_iso_z
-from sentinel.trade.locator import neighbour_squares, square_of
 from sentinel.watch.bulletin import Mode, State
+from sentinel.watch.neighbours import squares_within
 
 # Our largest summary has about 330 bytes.
 MAX_SUMMARY_BYTES = 512
@@ -25,7 +26,8 @@ MAX_SUMMARY_BYTES = 512
 CLOCK_SLACK_S = 120.0
 # A node publishes at most once a minute; half of that leaves room for jitter.
 MIN_INTERVAL_S = 30.0
-# Nine squares hold a few dozen nodes where they are dense; an impostor with many ids gains nothing beyond.
+# The squares within reach hold some dozens of nodes where they are dense. An impostor with many ids gains
+# nothing beyond: who is known and speaks keeps its place.
 MAX_NODES = 200
 # Half the circumference of the Earth: no great circle is longer.
 _LONGEST_PATH_KM = 20_040
@@ -53,33 +55,41 @@ class Neighbour:
 
 
 @dataclass(frozen=True, slots=True)
+class Departure:
+    """A neighbour has taken its summary back: it no longer shares, or is gone."""
+
+    node: str
+    square: str
+    band: str
+
+
+@dataclass(frozen=True, slots=True)
 class Disbelief:
     """Why a message is not believed, one sentence."""
 
     reason: str
 
 
-def net_filters(band: str, locator: str) -> tuple[str, ...]:
-    """The topic filters to read: the own square and those around it, across field edges."""
-    squares = (square_of(locator), *neighbour_squares(locator))
-    return tuple(f"{net_square(band, square)}/+" for square in squares)
+def net_filters(band: str, locator: str, reach_km: float) -> tuple[str, ...]:
+    """The topic filters to read: one a square within reach. Raises ValueError for what is no locator."""
+    return tuple(f"{net_square(band, square)}/+" for square in squares_within(locator, reach_km))
 
 
 class Neighbours:
     """The neighbours of one node on its bands, newest word of each. Not thread-safe; bounded."""
 
-    def __init__(self, node: str, locator: str, bands: Sequence[str]) -> None:
+    def __init__(self, node: str, locator: str, bands: Sequence[str], reach_km: float) -> None:
         self._node = node
         self._bands = frozenset(bands)
-        self._squares = frozenset({square_of(locator), *neighbour_squares(locator)})
+        self._squares = frozenset(squares_within(locator, reach_km))
         self._known: dict[tuple[str, str], Neighbour] = {}
         self._accepted_s: dict[tuple[str, str], float] = {}
         self.disbelieved = 0
 
     def receive(
         self, topic: str, payload: bytes, now_s: float, monotonic_s: float
-    ) -> Neighbour | Disbelief | None:
-        """What the message says, why it is not believed, or None for one that only takes a summary back.
+    ) -> Neighbour | Departure | Disbelief:
+        """What the message says, or why it is not believed.
 
         ``now_s`` is the wall clock, which must be synchronised: summaries are judged by their time.
         """
@@ -91,7 +101,7 @@ class Neighbours:
             return self._disbelieve("our own summary, or someone under our name")
         if not payload:
             self._known.pop((node, band), None)
-            return None
+            return Departure(node, place["square"], band)
         read = _read(payload, node)
         if isinstance(read, Disbelief):
             return self._disbelieve(read.reason)
@@ -107,10 +117,6 @@ class Neighbours:
         """What the neighbours say of ``band`` now, by node; a word too old to mean anything is left out."""
         words = (n for n in self._known.values() if n.band == band and now_s - n.at_s <= NET_EXPIRY_S)
         return tuple(sorted(words, key=lambda n: n.node))
-
-    def hearing(self, band: str, now_s: float) -> tuple[Neighbour, ...]:
-        """The neighbours for whom the band is open now."""
-        return tuple(n for n in self.fresh(band, now_s) if n.state is State.OPEN)
 
     def _disbelieve(self, reason: str) -> Disbelief:
         self.disbelieved += 1
@@ -128,7 +134,13 @@ class Neighbours:
         accepted_s = self._accepted_s.get(key)
         if accepted_s is not None and monotonic_s - accepted_s < MIN_INTERVAL_S:
             return "the node publishes too often"
+        if known is None and len(self._known) >= MAX_NODES and now_s - self._oldest_s() <= NET_EXPIRY_S:
+            return "there are more neighbours than are listened to"
         return None
+
+    def _oldest_s(self) -> float:
+        # In order of acceptance, so the first is the one not heard from for longest.
+        return next(iter(self._known.values())).at_s
 
     def _remember(self, read: Neighbour, monotonic_s: float) -> None:
         key = (read.node, read.band)
@@ -136,7 +148,6 @@ class Neighbours:
         self._accepted_s.pop(key, None)
         self._known[key] = read
         self._accepted_s[key] = monotonic_s
-        # In order of acceptance, so the first is the one not heard from for longest.
         for table in (self._known, self._accepted_s):
             while len(table) > MAX_NODES:
                 del table[next(iter(table))]
