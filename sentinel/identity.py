@@ -32,7 +32,7 @@ def node_id(directory: Path) -> str:
     """The node's id, made once and kept: random, so that it tells nothing of the station. Raises RunError."""
     file = directory / "node-id"
     try:
-        known = file.read_text("ascii").strip() if file.exists() else ""
+        known = file.read_text("ascii", "replace").strip() if file.exists() else ""
         if _NODE.fullmatch(known):
             return known
         fresh = secrets.token_hex(6)
@@ -42,6 +42,6 @@ def node_id(directory: Path) -> str:
             opened.flush()
             os.fsync(opened.fileno())
         partial.replace(file)
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
         raise RunError(f"{file}: the node id cannot be kept ({error}); mend the folder's rights") from None
     return fresh
