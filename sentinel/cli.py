@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from sentinel import __version__
-from sentinel.commands import check, demo, learn, outlook, panel, replay, run, schema
+from sentinel.commands import check, demo, diary, learn, outlook, panel, replay, run, schema
 from sentinel.errors import SentinelError
 
-COMMANDS = (run, demo, replay, learn, check, panel, outlook, schema)
+COMMANDS = (run, demo, replay, learn, check, panel, diary, outlook, schema)
 
 
 class Parser(argparse.ArgumentParser):
