@@ -592,6 +592,37 @@ def test_the_timeline_for_people_has_a_line_for_each_record(replay: Replay) -> N
     assert rows[-1] == f"{len(lines(evening(start_s)))} lines, 256 decodes, 0 rejected, 6 far stations in all"
 
 
+# --- hostile logs -----------------------------------------------------------------------------------
+
+STAMPS = st.sampled_from(
+    ["2026-06-14T20:00:00Z", "2026-06-14T20:00:15Z", "9999-12-31T23:59:59Z", "0001-01-01T00:00:00Z"]
+)
+TAILS = st.text(st.characters(codec="utf-8", exclude_characters="\n"), max_size=40)
+HOSTILE = st.lists(
+    st.binary(max_size=60)
+    | st.tuples(STAMPS, TAILS).map(lambda row: f"{row[0]} -5 0.1 1200 {row[1]}".encode())
+    | st.tuples(STAMPS, TAILS).map(lambda row: f"{row[0]} {row[1]} 0.1 1200 CQ W4QAA EM83".encode()),
+    max_size=20,
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=HOSTILE)
+def test_whatever_stands_in_a_log_the_records_are_clean_and_every_line_is_counted(
+    rows: list[bytes], replay: Replay
+) -> None:
+    log = replay.folder / "hostile.log"
+    log.write_bytes(b"\n".join(rows))
+    for line in replay.text(log, "--json").splitlines():
+        assert line.isascii()
+        assert line.isprintable()
+        last = json.loads(line)
+    assert last["kind"] == "summary"
+    assert last["decodes"] + last["rejected"] == last["lines"]
+    shown = replay.text(log)
+    assert all(line.isprintable() for line in shown.splitlines())
+
+
 # --- the laws of the core ---------------------------------------------------------------------------
 
 STATIONS = (LOCAL, *SOUTH_WEST, BEYOND_4000_KM, *SCATTERED)

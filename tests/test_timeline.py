@@ -83,7 +83,7 @@ def test_a_part_that_is_printed_once_more_is_left_out_and_counted() -> None:
     heard = slots(100)
     timeline = Timeline()
     assert list(timeline.in_order([*heard, *heard[10:80], *slots(5, 1500)])) == [*heard, *slots(5, 1500)]
-    assert timeline.repeated == 70 - int(HORIZON_S / 15.0 > 20)
+    assert timeline.repeated == 70
 
 
 def test_a_clock_that_was_set_back_does_not_stop_the_time() -> None:
