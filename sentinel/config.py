@@ -19,6 +19,7 @@ from pydantic import (
 
 from sentinel.config_faults import KeyedError, name_of, place, sentence, shown_value
 from sentinel.config_hardware import ButtonSection, LampsSection, PanelSection
+from sentinel.config_page import PageSection
 from sentinel.config_types import CallSign, FilePath, HoursOfDay, Locator, Port, Section, like
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
@@ -201,6 +202,7 @@ class Config(Section):
     panel: PanelSection = PanelSection()
     lamps: LampsSection | None = None
     button: ButtonSection | None = None
+    page: PageSection | None = None
     space_weather: SpaceWeatherSection | None = None
     _file: Path = PrivateAttr(default=Path())
     _text: str = PrivateAttr(default="")

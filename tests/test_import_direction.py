@@ -21,9 +21,10 @@ ALLOWED: dict[str, set[str]] = {
     "rehearsal": {"errors", "trade", "sky"},
     "config_types": {"trade"},
     "config_hardware": {"config_faults", "config_types", "panel"},
+    "config_page": {"config_types"},
     "config_faults": set(),
     "config": {
-        *("config_faults", "config_hardware", "config_types"),
+        *("config_faults", "config_hardware", "config_page", "config_types"),
         *("errors", "trade", "sky", "watch", "intake", "outputs", "panel"),
     },
     # the daemon's own small parts
@@ -41,7 +42,7 @@ ALLOWED: dict[str, set[str]] = {
 }
 MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "forecast", "wiring", "__main__", "__init__"} | {
     # the daemon's outputs: each joins one package's parts to its thread
-    *("broker_output", "diary_output", "panel_output", "signal_output"),
+    *("broker_output", "diary_output", "page_output", "panel_output", "signal_output"),
     *("outside", "sources", "surroundings", "telling"),
 }
 # device and network libraries, and the only files that may import them
@@ -51,6 +52,8 @@ ONE_HOME = {
     "inotify_simple": {"intake/file_source.py"},
     "gpiozero": {"panel/gpio.py"},
     "spidev": {"panel/gpio.py"},
+    "starlette": {"outputs/page_app.py"},
+    "uvicorn": {"outputs/page_server.py"},
 }
 
 

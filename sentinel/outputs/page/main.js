@@ -1,0 +1,133 @@
+// The page's clockwork: what comes in by the stream is shown, and the diary is asked when it has news.
+
+import { byId, el, fill, say } from "./dom.js";
+import { keepDay, showDay } from "./day.js";
+import { showHealth, showHeard } from "./health.js";
+import { listen } from "./live.js";
+import { loadCoasts, showMap } from "./map.js";
+import { ask, filterQuery, prepareFilter, showMonths, showOpenings } from "./record.js";
+import { showHeadings, showNotables, showOutlook, showVerdict } from "./verdict.js";
+import { clock } from "./words.js";
+
+const SETTLE_MS = 3000;   // the diary is written a moment after the verdict
+const TYPING_MS = 400;
+const AGAIN_S = 120;      // and looked at now and then, for what nobody announced
+const AGES_S = 5;
+
+let bulletin = null, now_s = 0, lost = null, about = null, band = null;
+let asked_s = 0, aged_s = 0, told = "", panel = -1, typing = 0;
+
+const LIGHTS = { device: "(prefers-color-scheme: dark)", day: "not all", night: "all" };
+
+function showLight() {
+  byId("night").media = LIGHTS[byId("light").value];
+}
+
+function prepareLight() {
+  try {
+    const kept = localStorage.getItem("light");
+    if (kept in LIGHTS) byId("light").value = kept;
+  } catch { /* a browser that keeps nothing */ }
+  byId("light").addEventListener("change", () => {
+    showLight();
+    try {
+      localStorage.setItem("light", byId("light").value);
+    } catch { /* the same */ }
+  });
+  showLight();
+}
+
+function showAges() {
+  aged_s = performance.now() / 1000;
+  showHeard(bulletin, now_s);
+  showHealth(bulletin, now_s, lost);
+  showDay(bulletin, now_s);
+}
+
+function show() {
+  showVerdict(bulletin, now_s, lost);
+  showHeadings(bulletin);
+  showNotables(bulletin, now_s);
+  showOutlook(bulletin);
+  showMap(bulletin);
+  showAges();
+  showPanel();
+}
+
+function showPanel() {
+  if (!about.panel || panel === bulletin.seq) return;
+  panel = bulletin.seq;
+  byId("panel-section").hidden = false;
+  byId("panel").src = `panel.png?band=${encodeURIComponent(band)}&n=${bulletin.seq}`;
+  byId("panel").alt = `The panel's picture: ${bulletin.state}. ${bulletin.because}`;
+}
+
+// What the diary will have written down: another state, an opening more, an opening ended.
+const standing = (b) => JSON.stringify([b.state, b.since, b.openings.map((o) => [o.id, o.ended_at])]);
+
+function onBulletin(news) {
+  bulletin = news;
+  const stands = standing(news);
+  if (stands !== told) setTimeout(askDiary, told ? SETTLE_MS : 0);
+  told = stands;
+  show();
+}
+
+function onTick(tick) {
+  now_s = tick.now_s;
+  lost = tick.lost;
+  say("clock", clock(now_s, true));
+  if (bulletin === null) return;
+  showVerdict(bulletin, now_s, lost);
+  const at_s = performance.now() / 1000;
+  if (at_s - aged_s >= AGES_S) showAges();
+  if (at_s - asked_s >= AGAIN_S && lost === null && !document.hidden) askDiary();
+}
+
+async function askDiary() {
+  asked_s = performance.now() / 1000;
+  const of = `band=${encodeURIComponent(band)}`;
+  const [day, months] = await Promise.all([ask(`day.json?${of}`), ask(`months.json?${of}`), askOpenings()]);
+  keepDay(day.error ? { spans: [], openings: [] } : day);
+  showDay(bulletin, now_s);
+  showMonths(months, now_s);
+}
+
+async function askOpenings() {
+  showOpenings(await ask(`openings.json?${filterQuery(band)}`));
+}
+
+function onFilter() {
+  clearTimeout(typing);
+  typing = setTimeout(() => {
+    history.replaceState(null, "", `?${filterQuery(band)}`);
+    askOpenings();
+  }, TYPING_MS);
+}
+
+function showAbout() {
+  band = new URLSearchParams(location.search).get("band");
+  if (!about.bands.includes(band)) band = about.bands[0];
+  say("place", `${band} from ${about.locator}`);
+  say("version", `Sentinel ${about.version}.`);
+  byId("bands").hidden = about.bands.length < 2;
+  fill("bands", ...about.bands.map((each) =>
+    el("a", { href: `?band=${encodeURIComponent(each)}`, "aria-current": each === band ? "page" : null }, each)));
+}
+
+async function start() {
+  prepareLight();
+  prepareFilter(onFilter);
+  about = await ask("about.json");
+  if (about.error) {
+    say("because", about.error);
+    setTimeout(() => location.reload(), 10000);
+    return;
+  }
+  showAbout();
+  byId("reach").addEventListener("change", () => bulletin && showMap(bulletin));
+  await loadCoasts(band).catch(() => null);
+  listen(band, onBulletin, onTick);
+}
+
+start();
