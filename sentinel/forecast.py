@@ -6,7 +6,6 @@ small machine; the daemon only takes the latest result.
 
 import sqlite3
 import time
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -90,8 +89,14 @@ class Forecast:
         return self._chances
 
     def start(self) -> None:
+        """Look at space weather now and then from now on."""
         if self._source is not None:
             self._source.start()
+
+    def look(self) -> None:
+        """Look at space weather once and wait for the answer, instead of in the thread."""
+        if self._source is not None:
+            self._source.look()
 
     def report(self) -> SpaceWeatherReport:
         """What is known of space weather, old or not."""
@@ -101,20 +106,23 @@ class Forecast:
         """What the core is to be fed: what is still good by the wall clock."""
         return self.report().as_of(wall_s)
 
-    def ask(self, bulletin: Bulletin, wall_s: float) -> None:
-        """Have a new outlook worked out where the last one has grown old or something has changed."""
+    def ask(self, bulletin: Bulletin, wall_s: float) -> bool:
+        """Have the outlook worked out anew if it has grown old or something has changed; True if so."""
         modes = frozenset(opening.mode for opening in bulletin.openings if opening.ended_at_s is None)
         question = _Question(bulletin.at_s, modes, self.weather(wall_s))
         if self._asked is not None and not _is_due(self._asked, question):
-            return
+            return False
         self._asked = question
         self._worker.put(question)
+        return True
 
-    def parts(self) -> Iterable[Part]:
-        """The moving parts of the outlook that are configured."""
-        return (self._source.part(),) if self._source is not None else ()
+    def parts(self) -> tuple[Part, ...]:
+        """How the outlook is, and its source of space weather where there is one."""
+        source = (self._source.part(),) if self._source is not None else ()
+        return (self._worker.part(), *source)
 
     def stop(self) -> None:
+        """End both threads; what was asked is answered first."""
         if self._source is not None:
             self._source.stop()
         self._worker.stop()

@@ -2,6 +2,7 @@
 
 import json
 import math
+import os
 import random
 from collections import Counter
 from dataclasses import replace
@@ -14,11 +15,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sentinel.cli import main
+from sentinel.config import load
+from sentinel.forecast import REFRESH_S, Forecast
 from sentinel.outputs.diary import Diary
 from sentinel.outputs.diary_queries import reading
 from sentinel.outputs.diary_record import record_of
 from sentinel.outputs.diary_rows import DiaryBatch, DowntimeRow, OpeningRow, StateRow, Watched
-from sentinel.watch.bulletin import Chance, Mode, State
+from sentinel.watch.bulletin import Bulletin, Chance, Mode, State
 from sentinel.watch.experience import HOURS_SHAPE, Experience
 from sentinel.watch.gamma_poisson import Factor, about_one, chance_of_any
 from sentinel.watch.mode import SpaceWeather
@@ -355,6 +358,46 @@ def test_what_is_forecast_for_sporadic_e_is_about_what_happens(monkeypatch: pyte
             share = each.forecast / each.count
             error = 4.0 * math.sqrt(share * (1.0 - share) / each.count) + 0.06
             assert each.happened / each.count == pytest.approx(share, abs=error)
+
+
+# --- the daemon's side ----------------------------------------------------------------------------
+
+
+def bulletin(at_s: float, *live: Mode) -> Bulletin:
+    openings = tuple(opening(id=mode.value, mode=mode) for mode in live)
+    return Bulletin("6m", at_s, State.QUIET, at_s, None, "quiet", None, 0, openings=openings)
+
+
+def forecast(home: Path) -> Forecast:
+    return Forecast(load(home / "sentinel.toml"), home / "state")
+
+
+def test_the_daemon_gets_chances_from_a_thread_and_weather_for_the_core(home: Path) -> None:
+    noon_s = at("2026-06-20T13:00")
+    os.utime(home / "wwv.txt", (noon_s, noon_s))
+    joined = forecast(home)
+    assert joined.chances == ()
+    joined.look()
+    assert joined.weather(noon_s) == SpaceWeather(175.0, 5.67)
+    assert joined.weather(noon_s + 2 * DAY_S) == SpaceWeather(175.0, None)
+    joined.ask(bulletin(noon_s, Mode.SPORADIC_E), noon_s)
+    joined.stop()
+    by_mode = {c.mode: c for c in joined.chances}
+    assert by_mode[Mode.SPORADIC_E].reason == "open now"
+    assert "K is 5.7 now" in by_mode[Mode.AURORA].reason
+    assert {part.name: part.is_well for part in joined.parts()} == {"outlook": True, "space weather": True}
+
+
+def test_an_outlook_is_worked_out_anew_when_something_has_changed_or_it_has_grown_old(home: Path) -> None:
+    noon_s = at("2026-06-20T13:00")
+    joined = forecast(home)
+    assert joined.ask(bulletin(noon_s), noon_s)
+    assert not joined.ask(bulletin(noon_s + 60), noon_s + 60)
+    assert joined.ask(bulletin(noon_s + 120, Mode.F2), noon_s + 120)
+    assert joined.ask(bulletin(noon_s + 180), noon_s + 180)
+    assert joined.ask(bulletin(noon_s + 180 + REFRESH_S), noon_s + 180 + REFRESH_S)
+    assert joined.ask(bulletin(noon_s), noon_s)  # event time went back: a clock was set
+    joined.stop()
 
 
 # --- the command ----------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ def register(subcommands: Subcommands) -> None:
         subcommands,
         "diary",
         "list, count, export and plot what the diary holds",
-        "sentinel diary --direction SE --since 2026-06-01, or sentinel diary --plot hours.svg",
+        "sentinel diary --direction SE --since 2026-06-01 --plot hours.svg",
     )
     command.add_argument(
         "what", nargs="?", choices=WHAT, default="openings", help="what to tell (default: %(default)s)"
