@@ -69,7 +69,9 @@ class _Client(mqtt.Client):
             self.connect_error = connect_fault(error, self.settings)
             raise
         except ValueError as error:
-            self.connect_error = f"the name {self.settings.host!a} cannot be used: see mqtt.host"
+            self.connect_error = (
+                f"the name {self.settings.host!a} cannot be used: see {self.settings.table}.host"
+            )
             raise OSError(self.connect_error) from error
         if self.on_opened is not None:
             self.on_opened()
@@ -96,7 +98,7 @@ class _PahoSession:
         settings = link.settings
         client = self._client = _Client(
             CallbackAPIVersion.VERSION2,
-            client_id=f"sentinel-{settings.node}",
+            client_id=f"{settings.client}-{settings.node}",
             protocol=_PAHO_VERSION[protocol],
             clean_session=None if self._is_v5 else True,
         )

@@ -14,7 +14,9 @@ class BrokerSettings:
     """One broker and who we are to it.
 
     ``node`` is the node id; ``ca``, ``cert`` and ``key`` are paths of PEM files, None for the system's
-    certificates and for no client certificate. The password never shows in a repr or a message.
+    certificates and for no client certificate. The password never shows in a repr or a message. ``table`` is
+    the one of the configuration that says all this. ``client`` and the node make the client id: two links to
+    one broker must differ in it.
     """
 
     host: str
@@ -27,6 +29,8 @@ class BrokerSettings:
     cert: str | None = None
     key: str | None = None
     keepalive_s: int = KEEPALIVE_S
+    table: str = "mqtt"
+    client: str = "sentinel"
 
     @property
     def where(self) -> str:
@@ -36,22 +40,22 @@ class BrokerSettings:
 
 def connect_fault(error: OSError, settings: BrokerSettings) -> str:
     """Why no connection came about, and the mend."""
-    where = settings.where
+    where, table = settings.where, settings.table
     if isinstance(error, ssl.SSLCertVerificationError):
         return (
             f"the certificate of {where} is not trusted ({error.verify_message}): "
-            "see mqtt.ca, mqtt.host and this computer's clock"
+            f"see {table}.ca, {table}.host and this computer's clock"
         )
     if isinstance(error, ssl.SSLError):
-        return f"no TLS with {where} ({error.reason or 'handshake failed'}): see mqtt.tls and mqtt.port"
+        return f"no TLS with {where} ({error.reason or 'handshake failed'}): see {table}.tls and {table}.port"
     if isinstance(error, socket.gaierror):
-        return f"the name {settings.host!a} cannot be found: see mqtt.host and the network"
+        return f"the name {settings.host!a} cannot be found: see {table}.host and the network"
     if isinstance(error, ConnectionRefusedError):
-        return f"nothing listens on {where}: start the broker, or see mqtt.host and mqtt.port"
+        return f"nothing listens on {where}: start the broker, or see {table}.host and {table}.port"
     if isinstance(error, TimeoutError):
-        return f"{where} does not answer: see mqtt.host and the network"
+        return f"{where} does not answer: see {table}.host and the network"
     if settings.tls and isinstance(error, ConnectionError):
-        return f"no TLS with {where} ({error.strerror}): see mqtt.tls and mqtt.port"
+        return f"no TLS with {where} ({error.strerror}): see {table}.tls and {table}.port"
     return f"{where} cannot be reached ({error.strerror or type(error).__name__})"
 
 
@@ -62,8 +66,8 @@ UNSUPPORTED_PROTOCOL = 132
 _REFUSALS = {
     UNSUPPORTED_PROTOCOL: "the broker does not speak this version of MQTT",
     133: "the broker refuses the client id",
-    134: "the broker refuses the user name or password: see mqtt.user and mqtt.password_file",
-    135: "the broker refuses this user or the password: see mqtt.user and mqtt.password_file",
+    134: "the broker refuses the user name or password: see {table}.user and {table}.password_file",
+    135: "the broker refuses this user or the password: see {table}.user and {table}.password_file",
     136: "the broker is not available just now",
     137: "the broker is busy",
     138: "the broker has banned this client",
@@ -79,7 +83,7 @@ _REFUSALS = {
 def refusal_fault(code: int, settings: BrokerSettings) -> str:
     """What the broker's reason code means."""
     meaning = _REFUSALS.get(code, f"the broker gave reason code {code}")
-    return f"{meaning} ({settings.where})"
+    return f"{meaning.format(table=settings.table)} ({settings.where})"
 
 
 class _HandshakeSocket(ssl.SSLSocket):
@@ -99,16 +103,16 @@ def tls_context(settings: BrokerSettings) -> ssl.SSLContext:
         context = ssl.create_default_context(cafile=settings.ca)
     except OSError as error:
         raise ConfigError(
-            f"mqtt.ca = {settings.ca!a} cannot be used ({_why(error)}): give a PEM file"
+            f"{settings.table}.ca = {settings.ca!a} cannot be used ({_why(error)}): give a PEM file"
         ) from None
     context.sslsocket_class = _HandshakeSocket
     if settings.cert is not None:
         try:
             context.load_cert_chain(settings.cert, settings.key, password=_no_passphrase)
         except OSError as error:
+            pair = f"{settings.table}.cert = {settings.cert!a} with {settings.table}.key = {settings.key!a}"
             raise ConfigError(
-                f"mqtt.cert = {settings.cert!a} with mqtt.key = {settings.key!a} cannot be used "
-                f"({_why(error)}): give PEM files without a passphrase"
+                f"{pair} cannot be used ({_why(error)}): give PEM files without a passphrase"
             ) from None
     return context
 

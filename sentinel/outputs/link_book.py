@@ -76,7 +76,14 @@ class Patience:
 class LinkBook:
     """The books of one link."""
 
-    def __init__(self, now_s: float, patience: Patience, first_protocol: Protocol = Protocol.V5) -> None:
+    def __init__(
+        self,
+        now_s: float,
+        patience: Patience,
+        first_protocol: Protocol = Protocol.V5,
+        table: str = "mqtt",
+    ) -> None:
+        self._mend = f"see {table}.port and {table}.tls"
         self.outbox = Outbox()
         self.protocol = first_protocol
         self.is_connected = False
@@ -126,7 +133,7 @@ class LinkBook:
         if self._is_stuck(now_s):
             self._note_loss("the broker stopped acknowledging; connecting anew", now_s)
         elif _is_past(self._answer_due_s, now_s):
-            self._note_loss("the broker does not answer: see mqtt.port and mqtt.tls", now_s)
+            self._note_loss(f"the broker does not answer: {self._mend}", now_s)
             self._try_the_other_protocol(now_s)
         for sent in reversed(self._outstanding.values()):
             self.outbox.put_back(sent.held)
@@ -168,9 +175,7 @@ class LinkBook:
         has_lived = self.is_connected and now_s - self._since_s >= SHORT_LIFE_S
         self._bad_closes = 0 if has_lived else self._bad_closes + 1
         if not self._was_answered:
-            self._note_loss(
-                "the broker closed the connection without an answer: see mqtt.port and mqtt.tls", now_s
-            )
+            self._note_loss(f"the broker closed the connection without an answer: {self._mend}", now_s)
             self._silent_closes += 1
             # A version that has worked is not given up at once: proxies close so while their broker starts.
             if self._proven is not self.protocol or self._silent_closes >= SILENT_CLOSES_BEFORE_DOUBT:

@@ -97,7 +97,7 @@ class LinkWorker(ABC):
         self._on_received = on_received
         self._hub_birth = hub_birth
         self._changed = threading.Condition()
-        self._book = LinkBook(time.monotonic(), self.patience, first_protocol)
+        self._book = LinkBook(time.monotonic(), self.patience, first_protocol, settings.table)
         self._book.outbox.put(birth, time.monotonic())
         self._said: set[str] = set()
         self._session: Session | None = None
