@@ -26,6 +26,10 @@ FEW_PER_MIN = 0.12
 SHOWER_PER_MIN = 0.6
 """Where pings are frequent, three stations in one area are soon together by chance, and big ones return: at
 one ping in 100 s an opening has to show three stations heard three times each, and two more decodes."""
+CHORUS_WITHIN_S = 30.0
+CHORUS_S = 75.0
+"""Both parities of FT8; two transmission periods and a slot. One trail that carries three stations twice is
+unheard of."""
 PAIR_S = 4 * 60.0
 """A pair that had a place to itself for so long gets a third by a ping as easily as by an opening."""
 DX_KM = 4_000.0
@@ -79,6 +83,8 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
     if not beyond:
         again = [track for track in live if len(track.slots) >= SUSTAINED_SLOTS]
         return len(again) >= SHORT_STATIONS and area.span_s() >= SHORT_SPAN_S
+    if len(beyond) >= LEAST_BEYOND and _is_chorus(live, at_s):
+        return True
     if len(live) < LEAST_STATIONS or len(beyond) < LEAST_BEYOND or not is_sustained(beyond, at_s):
         return False
     if len(live) == LEAST_STATIONS and _is_settled_pair(live):
@@ -111,6 +117,17 @@ def _repetition_needed(usual_per_min: float) -> float:
 def _outlives_a_ping(track: Track, at_s: float) -> bool:
     lately = [slot for slot in track.slots if slot > at_s - SUSTAINED_WITHIN_S]
     return len(lately) >= SUSTAINED_SLOTS and lately[-1] - lately[0] >= SUSTAINED_SPAN_S
+
+
+def _is_chorus(live: list[Track], at_s: float) -> bool:
+    """Three stations here now, each of which was there a moment ago."""
+    here_again = (
+        track.last_at_s > at_s - CHORUS_WITHIN_S
+        and len(track.slots) >= LEAST_SLOTS
+        and track.slots[-1] - track.slots[-2] <= CHORUS_S
+        for track in live
+    )
+    return sum(here_again) >= LEAST_STATIONS
 
 
 def _is_settled_pair(live: list[Track]) -> bool:
