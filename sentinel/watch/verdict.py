@@ -36,7 +36,9 @@ DX_KM = 4_000.0
 DX_SLOTS = 3
 """No ping comes from beyond 4,000 km, so one station heard in three slots is an opening by itself."""
 METEOR_KM = 2_400.0
-"""No trail at 95 km is seen from both ends of a longer path: three stations beyond need no further proof."""
+LONG_SLOT_S = 60.0
+"""No trail at 95 km is seen from both ends of a longer path, and none lasts through a slot of two minutes:
+three such stations need no further proof."""
 SHORT_KM = 700.0
 SHORT_SPAN_S = 20 * 60.0
 SHORT_STATIONS = 4
@@ -77,8 +79,9 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
         return True
     if len(area.slots) < LEAST_SLOTS:
         return False
-    if sum(track.place.is_beyond(METEOR_KM) for track in live) >= LEAST_STATIONS:
-        return any(len(track.slots) >= LEAST_SLOTS for track in live)
+    no_pings = [t for t in live if t.place.is_beyond(METEOR_KM) or t.slot_s >= LONG_SLOT_S]
+    if len(no_pings) >= LEAST_STATIONS and any(len(track.slots) >= LEAST_SLOTS for track in no_pings):
+        return True
     beyond = [track for track in live if track.place.distance_km >= SHORT_KM]
     if not beyond:
         again = [track for track in live if len(track.slots) >= SUSTAINED_SLOTS]
