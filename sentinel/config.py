@@ -4,6 +4,7 @@ Every mistake is one sentence that names the file, the line, the key, the value 
 are relative to the file. Nothing here opens what the paths lead to; ``check_paths`` looks at them.
 """
 
+import os
 import re
 import tomllib
 from collections.abc import Iterator
@@ -17,10 +18,11 @@ from pydantic import (
     model_validator,
 )
 
+from sentinel.config_broker import MqttSection, NeighboursSection
 from sentinel.config_faults import KeyedError, name_of, place, sentence, shown_value
 from sentinel.config_hardware import ButtonSection, LampsSection, PanelSection
 from sentinel.config_page import PageSection
-from sentinel.config_types import CallSign, FilePath, HoursOfDay, Locator, Port, Section, like
+from sentinel.config_types import CallSign, FilePath, Locator, Port, Section, like
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
 from sentinel.intake.web_fetch import url_fault
@@ -131,29 +133,6 @@ class LogSection(Section):
     adif: FilePath | None = None
 
 
-class MqttSection(Section):
-    """The broker to publish on. Without this table nothing is published."""
-
-    host: str = Field(default="127.0.0.1", min_length=1)
-    port: Port | None = None
-    user: str | None = None
-    password_file: FilePath | None = None
-    tls: bool = False
-    ca: FilePath | None = None
-    cert: FilePath | None = None
-    key: FilePath | None = None
-    discovery: bool = True
-    quiet_hours: HoursOfDay | None = None
-
-    @model_validator(mode="after")
-    def _pairs(self) -> "MqttSection":
-        if (self.cert is None) != (self.key is None):
-            raise ValueError("needs both cert and key, or neither")
-        if not self.tls and (self.ca or self.cert):
-            raise ValueError("names certificates but has tls = false; set tls = true")
-        return self
-
-
 class DiarySection(Section):
     """The diary's file and its bounds."""
 
@@ -198,6 +177,7 @@ class Config(Section):
     verdict: VerdictSection = VerdictSection()
     log: LogSection = LogSection()
     mqtt: MqttSection | None = None
+    neighbours: NeighboursSection | None = None
     diary: DiarySection = DiarySection()
     panel: PanelSection = PanelSection()
     lamps: LampsSection | None = None
@@ -222,6 +202,16 @@ class Config(Section):
         """A path of the file, relative to the file's folder."""
         return self._file.parent / Path(path).expanduser()
 
+    def resolve_secret(self, path: str) -> Path:
+        """A file that holds a secret: the one that the service manager hands over by its name, else itself.
+
+        systemd puts credentials into ``$CREDENTIALS_DIRECTORY`` (systemd.exec(5)); outside the service, as in
+        ``sentinel check``, there are none and the file that they are made from is read.
+        """
+        file = self.resolve(path)
+        handed_over = Path(os.environ.get("CREDENTIALS_DIRECTORY", "")) / file.name
+        return handed_over if handed_over.is_absolute() and handed_over.is_file() else file
+
     def source_name(self, index: int) -> str:
         """The name of the source, its own or made from its kind and place."""
         return self.source[index].name or f"{self.source[index].kind}-{index + 1}"
@@ -242,6 +232,7 @@ class Config(Section):
             own_call=self.station.callsign,
             far_km=self.verdict.far_km,
             window_s=60.0 * self.verdict.window_min,
+            neighbours_km=(self.neighbours or NeighboursSection()).reach_km,
             receiver=receiver,
         )
 
@@ -299,11 +290,12 @@ def check_paths(config: Config) -> Iterator[str]:
                 yield f"{at} is a folder; name the decoder's text file in it"
             elif not path.parent.is_dir():
                 yield f"{at}: {_no_folder(path)}"
-    if config.mqtt is not None:
-        for name in ("password_file", "ca", "cert", "key"):
-            value = getattr(config.mqtt, name)
-            if value is not None and not config.resolve(value).is_file():
-                yield f"{config.at('mqtt', name)}: there is no such file; create it"
+    for table, broker in (("mqtt", config.mqtt), ("neighbours", config.neighbours)):
+        for name in ("password_file", "ca", "cert", "key") if broker is not None else ():
+            value = getattr(broker, name)
+            find = config.resolve_secret if name == "password_file" else config.resolve
+            if value is not None and not find(value).is_file():
+                yield f"{config.at(table, name)}: there is no such file; create it"
     for section, name in (("panel", "picture"), ("diary", "path"), ("space_weather", "file")):
         value = getattr(getattr(config, section), name, None)
         if value is not None and not config.resolve(value).parent.is_dir():

@@ -15,10 +15,16 @@ Steps = Sequence[str | int]
 LONGEST_VALUE = 60
 # Steps that the library adds for the members of a union.
 _UNION_STEP = re.compile(r"^(dict|list|str|tuple)(\[.*\])?$")
+# The lists of tables: ``[[source]]`` once for each source.
+_TABLE_LISTS = (("source",), ("neighbours", "feed"))
 _MENDS = {
     "station": 'add [station] with for instance locator = "FN84ab"',
     "locator": 'add for instance locator = "FN84ab"',
     "layout": "let sentinel learn LOG write it",
+    "topic": 'add for instance topic = "spots/6m/#"',
+    "call": 'add the JSON pointer to the call sign that was heard, for instance call = "/call"',
+    "receiver": 'add the JSON pointer to who heard it, for instance receiver = "/receiver/call"',
+    "receiver_locator": 'add the JSON pointer to the receiver\'s locator, for instance "/receiver/locator"',
 }
 # The library's codes for a fault, as a claim with its mend; {} is what the code is about.
 _CLAIMS: Mapping[str, str] = {
@@ -91,11 +97,18 @@ def name_of(steps: Steps) -> str:
         return "the file"
     rest = list(steps[1:])
     name = f"[{steps[0]}]"
-    if steps[0] == "source":
-        name = f"[[source]] {int(rest.pop(0)) + 1}" if rest and isinstance(rest[0], int) else "[[source]]"
+    if path := _table_list(steps):
+        rest = list(steps[len(path) :])
+        number = f" {int(rest.pop(0)) + 1}" if rest else ""
+        name = f"[[{'.'.join(path)}]]{number}"
     for step in rest:
         name += f", entry {step + 1}" if isinstance(step, int) else f" {step}"
     return name
+
+
+def _table_list(steps: Steps) -> tuple[str, ...] | None:
+    """The list of tables that the value lies in, or is."""
+    return next((path for path in _TABLE_LISTS if tuple(steps[: len(path)]) == path), None)
 
 
 def shown_value(value: object) -> str:
@@ -115,14 +128,12 @@ def _claim(fault: Mapping[str, Any], steps: Steps) -> str:
     kind = fault["type"]
     if kind == "value_error":
         return str(fault["ctx"]["error"])
+    path = _table_list(steps)
     if kind == "model_type":
-        return (
-            f"must be a table: write [{steps[0]}] on a line of its own"
-            if len(steps) == 1
-            else (f"must be a table: write [[{steps[0]}]] on a line of its own")
-        )
-    if kind == "tuple_type" and list(steps) == ["source"]:
-        return "must be a list of tables: write [[source]] with two brackets"
+        header = f"[[{'.'.join(path)}]]" if path else f"[{'.'.join(map(str, steps))}]"
+        return f"must be a table: write {header} on a line of its own"
+    if kind == "tuple_type" and path and len(steps) == len(path):
+        return f"must be a list of tables: write [[{'.'.join(path)}]] with two brackets"
     if kind in _CLAIMS:
         return _CLAIMS[kind].format_map(fault.get("ctx", {}))
     message = str(fault["msg"])
@@ -154,15 +165,15 @@ def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
 def _lines_with_paths(text: str) -> Iterator[tuple[int, list[str | int]]]:
     """Each line that opens a table or sets a key, with the way there. Only plain lines, as people write."""
     table: list[str | int] = []
-    tables = 0
+    counts: dict[tuple[str, ...], int] = {}
     for number, line in enumerate(text.splitlines(), 1):
         if header := re.match(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]", line):
             table = list(_keys(header[2]))
-            if header[1] == "[[" and table == ["source"]:
-                table.append(tables)
-                tables += 1
-            elif table[0] == "source" and tables:
-                table.insert(1, tables - 1)  # [source.fields] belongs to the newest [[source]]
+            if path := _table_list(table):
+                if header[1] == "[[" and len(table) == len(path):
+                    counts[path] = counts.get(path, 0) + 1
+                if path in counts:  # [source.fields] belongs to the newest [[source]]
+                    table.insert(len(path), counts[path] - 1)
             yield number, table
         elif setting := re.match(r"\s*([^=#]+?)\s*=", line):
             yield number, [*table, *_keys(setting[1])]

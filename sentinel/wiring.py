@@ -3,8 +3,10 @@
 import json
 from dataclasses import asdict
 from datetime import date
+from typing import Literal
 
 from sentinel.config import Config
+from sentinel.config_broker import BrokerSection
 from sentinel.errors import ConfigError
 from sentinel.intake.checkpoint import FileCheckpoint
 from sentinel.intake.file_source import FileSource
@@ -14,7 +16,6 @@ from sentinel.intake.source import Source
 from sentinel.intake.udp_source import UdpSource
 from sentinel.outputs.broker_settings import BrokerSettings
 
-PLAIN_PORT, TLS_PORT = 1883, 8883
 LONGEST_PASSWORD = 1024
 
 
@@ -55,10 +56,12 @@ def checkpoint_from(text: str) -> tuple[FileCheckpoint | None, date | None]:
     return place, newest_date
 
 
-def broker_settings(config: Config, node: str) -> BrokerSettings:
-    """How to reach the broker. Raises ConfigError for a password that cannot be read."""
-    section = config.mqtt
-    assert section is not None, "only called with [mqtt]"
+def broker_settings(
+    config: Config, node: str, table: Literal["mqtt", "neighbours"] = "mqtt"
+) -> BrokerSettings:
+    """How to reach the broker of a table. Raises ConfigError for a password that cannot be read."""
+    section: BrokerSection | None = getattr(config, table)
+    assert section is not None, "only called with that table"
 
     def path(value: str | None) -> str | None:
         return None if value is None else str(config.resolve(value))
@@ -66,30 +69,27 @@ def broker_settings(config: Config, node: str) -> BrokerSettings:
     return BrokerSettings(
         host=section.host,
         node=node,
-        port=section.port or (TLS_PORT if section.tls else PLAIN_PORT),
+        port=section.port_number,
         user=section.user,
-        password=_password(config),
-        tls=section.tls,
+        password=None if section.password_file is None else _password(config, table, section.password_file),
+        tls=section.is_encrypted,
         ca=path(section.ca),
         cert=path(section.cert),
         key=path(section.key),
+        table=table,
+        client="sentinel" if table == "mqtt" else "sentnet",
     )
 
 
-def _password(config: Config) -> str | None:
-    section = config.mqtt
-    assert section is not None
-    if section.password_file is None:
-        return None
-    file = config.resolve(section.password_file)
+def _password(config: Config, table: str, password_file: str) -> str:
     try:
-        password = file.read_text("utf-8").strip("\r\n")
+        password = config.resolve_secret(password_file).read_text("utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError):
         raise ConfigError(
-            f"{config.at('mqtt', 'password_file')} cannot be read; mend its path or rights"
+            f"{config.at(table, 'password_file')} cannot be read; mend its path or rights"
         ) from None
     if not 0 < len(password) <= LONGEST_PASSWORD:
         raise ConfigError(
-            f"{config.at('mqtt', 'password_file')} holds no password; write it on the first line"
+            f"{config.at(table, 'password_file')} holds no password; write it on the first line"
         )
     return password

@@ -22,9 +22,10 @@ ALLOWED: dict[str, set[str]] = {
     "config_types": {"trade"},
     "config_hardware": {"config_faults", "config_types", "panel"},
     "config_page": {"config_types"},
+    "config_broker": {"config_faults", "config_types", "errors", "intake"},
     "config_faults": set(),
     "config": {
-        *("config_faults", "config_hardware", "config_page", "config_types"),
+        *("config_broker", "config_faults", "config_hardware", "config_page", "config_types"),
         *("errors", "trade", "sky", "watch", "intake", "outputs", "panel"),
     },
     # the daemon's own small parts
