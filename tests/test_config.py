@@ -18,6 +18,13 @@ from sentinel.errors import ConfigError
 STATION = '[station]\nlocator = "FN84ab"\n'
 SOURCE = '[[source]]\npath = "decodes.log"\nlayout = "{utc:epoch} {message}"\n'
 GOOD = STATION + SOURCE
+FEED = """\
+[[neighbours.feed]]
+topic = "spots/#"
+call = "/a"
+receiver = "/b"
+receiver_locator = "/c"
+"""
 
 
 @dataclass(frozen=True)
@@ -98,6 +105,36 @@ MISTAKES = {
     "certificate without tls": bad(GOOD + '[mqtt]\nca = "ca.pem"\n', 6, "[mqtt]", "tls = true"),
     "certificate without key": bad(GOOD + '[mqtt]\ntls = true\ncert = "c"\n', 6, "[mqtt]", "key"),
     "empty host": bad(GOOD + '[mqtt]\nhost = ""\n', 7, "[mqtt] host = ''", "empty"),
+    "neighbours without encryption": bad(
+        GOOD + '[neighbours]\ntls = false\nca = "ca.pem"\n', 6, "[neighbours]", "tls = true"
+    ),
+    "neighbours everywhere": bad(
+        GOOD + "[neighbours]\nreach_km = 20000\n", 7, "[neighbours] reach_km = 20000", "500 or less"
+    ),
+    "feed without a receiver": bad(
+        GOOD + FEED.replace('receiver = "/b"\n', ""),
+        6,
+        "[[neighbours.feed]] 1 receiver is missing",
+        "/receiver",
+    ),
+    "pointer without its slash": bad(
+        GOOD + FEED + FEED.replace('"/a"', '"a"'), 13, "[[neighbours.feed]] 2 call", "no JSON pointer", '"/a"'
+    ),
+    "misspelt key of a feed": bad(
+        GOOD + FEED + FEED.replace("receiver =", "reciever ="),
+        14,
+        *("reciever", "[[neighbours.feed]] 2", "receiver?"),
+    ),
+    "topic of everything": bad(GOOD + FEED.replace("spots/", ""), 7, "topic = '#'", "no topic", "spots/6m/#"),
+    "format of no time": bad(GOOD + FEED + 'time_format = "%Q"\n', 11, "time_format", "%Q"),
+    "unit of no frequency": bad(GOOD + FEED + 'frequency_unit = "GHz"\n', 11, "'GHz'", "'kHz'"),
+    "feed in one bracket": bad(
+        GOOD + FEED.replace("[[neighbours.feed]]", "[neighbours.feed]"),
+        6,
+        "[[neighbours.feed]]",
+        "two brackets",
+    ),
+    "nine feeds": bad(GOOD + 9 * FEED, 6, "[[neighbours.feed]]", "at most 8"),
     "glass of no maker": bad(GOOD + '[panel]\nsize = "1x1"\n', 7, "size = '1x1'", "250x122"),
     "open bracket": bad("[station\n", 1, "not TOML"),
     "no value": bad("[station]\nlocator = \n", 2, "not TOML"),
@@ -198,6 +235,7 @@ def test_what_is_no_configuration_is_named(
     [
         ('[mqtt]\npassword_file = "secret"\n', 7, ("[mqtt] password_file = 'secret'", "create it")),
         ('[mqtt]\ntls = true\nca = "ca.pem"\n', 8, ("[mqtt] ca = 'ca.pem'", "create it")),
+        ('[neighbours]\npassword_file = "s"\n', 7, ("[neighbours] password_file = 's'", "create it")),
         ('[panel]\npicture = "gone/p.png"\n', 7, ("[panel] picture = 'gone/p.png'", "create it")),
         ('[diary]\npath = "gone/d.sqlite"\n', 7, ("[diary] path = 'gone/d.sqlite'", "create it")),
         ("", 4, ("[[source]] 1 path = 'gone/x.log'", "gone", "create it")),
@@ -275,6 +313,35 @@ def test_a_whole_configuration_becomes_settings(tmp_path: Path) -> None:
     assert [config.source_name(index) for index in range(2)] == ["main", "udp-2"]
     assert config.resolve("decodes.log") == tmp_path / "decodes.log"
     assert list(check_paths(config)) == []
+
+
+@pytest.mark.parametrize(
+    ("keys", "is_encrypted", "port"),
+    [
+        ({"host": "broker.example.org"}, True, 8883),
+        ({"host": "192.168.1.2"}, True, 8883),
+        ({"host": "broker.example.org", "port": 1883}, True, 1883),
+        ({"host": "broker.example.org", "tls": False}, False, 1883),
+        ({"host": "127.0.0.1"}, False, 1883),
+        ({"host": "::1"}, False, 1883),
+        ({"host": "localhost"}, False, 1883),
+        ({"host": "localhost", "ca": "ca.pem"}, True, 8883),
+        ({"host": "localhost", "tls": True}, True, 8883),
+        ({"host": "localhost.example.org"}, True, 8883),
+    ],
+)
+def test_what_leaves_this_computer_for_neighbours_is_encrypted_unless_told_otherwise(
+    keys: dict[str, Any], is_encrypted: bool, port: int
+) -> None:
+    config = parse({"station": {"locator": "FN84"}, "neighbours": keys}, Path("x.toml"))
+    assert config.neighbours is not None
+    assert (config.neighbours.is_encrypted, config.neighbours.port_number) == (is_encrypted, port)
+
+
+def test_the_reach_becomes_a_setting_of_the_watch() -> None:
+    for keys, reach_km in (({}, 300), ({"neighbours": {"reach_km": 120}}, 120)):
+        config = parse({"station": {"locator": "FN84"}, **keys}, Path("x.toml"))
+        assert config.watch_settings().neighbours_km == reach_km
 
 
 @pytest.mark.parametrize("raw", [GOOD.encode("utf-8-sig"), GOOD.replace("\n", "\r\n").encode()])

@@ -130,7 +130,8 @@ def test_it_puts_everything_in_its_place(target: Target) -> None:
     assert unit.read_bytes() == (target.source / "systemd/sentinel.service").read_bytes()
     assert target.path("/etc/udev/rules.d/99-sentinel.rules").is_file()
     assert target.path("/etc/sentinel/sentinel.toml").is_file()
-    assert target.path("/etc/sentinel/mqtt-password").stat().st_mode & 0o777 == 0o600
+    for name in ("mqtt-password", "neighbours-password"):
+        assert target.path(f"/etc/sentinel/{name}").stat().st_mode & 0o777 == 0o600
     assert target.path(f"/opt/sentinel/{target.release()}/bin/sentinel").exists()
     assert str(target.path("/usr/local/bin/sentinel").readlink()) == "/opt/sentinel/venv/bin/sentinel"
     assert "systemd-sysusers /etc/sysusers.d/sentinel.conf" in target.calls()

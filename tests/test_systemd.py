@@ -69,19 +69,35 @@ def test_it_waits_for_neither_network_nor_clock_nor_broker() -> None:
     assert not re.search("online|time-sync|mosquitto", names)
 
 
-def test_the_password_is_a_credential_and_nowhere_else() -> None:
-    assert service("LoadCredential") == "mqtt-password:/etc/sentinel/mqtt-password"
+def test_the_passwords_are_credentials_and_nowhere_else() -> None:
+    names = ["mqtt-password", "neighbours-password"]
+    assert settings("Service")["LoadCredential"] == [f"{name}:/etc/sentinel/{name}" for name in names]
     shown = "\n".join(f"{key}={value}" for key, values in settings("Service").items() for value in values)
     assert not re.search("SetCredential|EnvironmentFile|PASS(WORD)?=", shown)
     install = (ROOT / "systemd" / "install").read_text("utf-8")
-    assert 'put 0600 /dev/null "$etc/mqtt-password"' in install  # a unit with no such file exits 243
+    assert 'put 0600 /dev/null "$password"' in install  # a unit with no such file exits 243
+    assert all(f'"$etc/{name}"' in install for name in names)
 
 
-def test_the_example_reads_the_password_from_where_the_unit_puts_it() -> None:
-    name = service("LoadCredential").partition(":")[0]
-    assert (
-        f'#password_file = "/run/credentials/{UNIT.name}/{name}"' in EXAMPLE.read_text("utf-8").splitlines()
-    )
+def test_the_example_names_the_files_that_the_unit_hands_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before the first start, as in ``sentinel check``, the file itself is read; in the service its copy."""
+    full = tmp_path / "full.toml"
+    full.write_text(with_every_key("count"), "utf-8")
+    config = load(full)
+    assert config.mqtt is not None
+    assert config.neighbours is not None
+    written = [config.mqtt.password_file, config.neighbours.password_file]
+    assert written == [line.partition(":")[2] for line in settings("Service")["LoadCredential"]]
+    for path in filter(None, written):
+        monkeypatch.delenv("CREDENTIALS_DIRECTORY", raising=False)
+        assert config.resolve_secret(path) == Path(path)
+        monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+        assert config.resolve_secret(path) == Path(path)
+        handed_over = tmp_path / Path(path).name
+        handed_over.write_text("a secret\n", "utf-8")
+        assert config.resolve_secret(path) == handed_over
 
 
 def test_devices_are_open_by_group_and_by_rule() -> None:
@@ -150,7 +166,7 @@ def test_the_example_configuration_is_valid() -> None:
 
 def with_every_key(without: str) -> str:
     """The example with each key that it only shows set, but for one that excludes another."""
-    return re.sub(rf"(?m)^#(?=\[\w+\]$|(?!{without} )\w+ = )", "", EXAMPLE.read_text("utf-8"))
+    return re.sub(rf"(?m)^#(?=\[+[\w.]+\]+$|(?!{without} )\w+ = )", "", EXAMPLE.read_text("utf-8"))
 
 
 @pytest.mark.parametrize(("without", "arrangement"), [("count", "one"), ("pins", "bar")])
