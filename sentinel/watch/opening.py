@@ -11,6 +11,7 @@ from sentinel.sky.geodesy import midpoint
 from sentinel.sky.hop import muf_mhz
 from sentinel.trade.locator import square_of
 from sentinel.watch.bulletin import LocationSource, Mode, Opening, Reflection
+from sentinel.watch.drift import CloudTrack
 from sentinel.watch.mode import Judgement
 from sentinel.watch.track import Track
 
@@ -46,17 +47,26 @@ def _stands_apart(outer: Track, inner: Track) -> bool:
     return outer.heard <= OUTLIER_SLOTS and apart_km > OUTLIER_KM
 
 
+def _is_one_hop(track: Track) -> bool:
+    return track.place.locator is not None and track.place.distance_km <= LONGEST_ES_HOP_KM
+
+
 @dataclass(slots=True)
 class OpeningLife:
-    """An opening while it lives. ``heard`` keeps the stations that came through, also those gone again."""
+    """An opening while it lives.
+
+    ``home`` is (lat, lon) in degrees; ``heard`` keeps the stations that came through, also those gone again.
+    """
 
     id: str
+    home: tuple[float, float]
     began_at_s: float
     last_at_s: float
     peak_at_s: float
     peak_stations: int = 0
     live_stations: int = 0
     heard: dict[str, Track] = field(default_factory=dict)
+    cloud: CloudTrack = field(default_factory=CloudTrack)
 
     def note(self, at_s: float, live: list[Track]) -> None:
         """Take over the area's believed stations as of ``at_s``."""
@@ -66,6 +76,9 @@ class OpeningLife:
             self.heard[track.call] = track
             if track.last_at_s > self.last_at_s:
                 self.last_at_s = track.last_at_s
+            if track.last_at_s >= at_s and _is_one_hop(track):
+                point = midpoint(*self.home, track.place.lat_deg, track.place.lon_deg)
+                self.cloud.add(track.call, at_s, *point)
         self.live_stations = len(live)
         if len(live) > self.peak_stations:
             self.peak_stations, self.peak_at_s = len(live), at_s
@@ -78,12 +91,11 @@ class OpeningLife:
 
     def published(
         self,
-        home: tuple[float, float],
         freq_mhz: float,
         judgement: Judgement,
         ended_at_s: float | None = None,
     ) -> Opening:
-        """The opening as the bulletin shows it. ``home`` is (lat, lon) in degrees."""
+        """The opening as the bulletin shows it."""
         sure = self.sure()
         bearings = [h.place.bearing_deg for h in sure]
         weights = [max(h.trust, 0.01) for h in sure]
@@ -109,7 +121,8 @@ class OpeningLife:
             mode=judgement.mode,
             likelihoods=judgement.likelihoods,
             muf_mhz=self._muf_mhz(freq_mhz) if is_es else None,
-            reflections=self._reflections(home) if is_es else (),
+            reflections=self._reflections() if is_es else (),
+            drift=self.cloud.drift() if judgement.mode is Mode.SPORADIC_E else None,
         )
 
     def _muf_mhz(self, freq_mhz: float) -> float | None:
@@ -124,11 +137,11 @@ class OpeningLife:
         ]
         return round(muf_mhz(freq_mhz, min(skips)), 1) if skips else None
 
-    def _reflections(self, home: tuple[float, float]) -> tuple[Reflection, ...]:
+    def _reflections(self) -> tuple[Reflection, ...]:
         points = []
         for call, h in sorted(self.heard.items()):
-            if h.place.locator is None or h.place.distance_km > LONGEST_ES_HOP_KM:
+            if not _is_one_hop(h):
                 continue
-            lat_deg, lon_deg = midpoint(*home, h.place.lat_deg, h.place.lon_deg)
+            lat_deg, lon_deg = midpoint(*self.home, h.place.lat_deg, h.place.lon_deg)
             points.append(Reflection(round(lat_deg, 2), round(lon_deg, 2), call))
         return tuple(points[:MOST_SQUARES])

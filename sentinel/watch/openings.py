@@ -111,7 +111,9 @@ class Openings:
         began_at_s = min(slot for track in live for slot in track.slots if slot > area.closed_at_s)
         bearing = circular_mean_deg([t.place.bearing_deg for t in live])
         stamp = datetime.fromtimestamp(began_at_s, UTC).strftime("%Y%m%dT%H%M%SZ")
-        life = OpeningLife(f"{stamp}-{round(bearing) % 360:03d}", began_at_s, area.last_at_s, at_s)
+        life = OpeningLife(
+            f"{stamp}-{round(bearing) % 360:03d}", self._home, began_at_s, area.last_at_s, at_s
+        )
         life.note(at_s, live)
         self._lives[area.number] = life
         return OpeningChanged(at_s, Phase.BEGAN, self._publish(life))
@@ -123,7 +125,7 @@ class Openings:
         return OpeningChanged(at_s, Phase.ENDED, self._publish(life, at_s))
 
     def _publish(self, life: OpeningLife, ended_at_s: float | None = None) -> Opening:
-        return life.published(self._home, self._freq_mhz, self.judge_life(life), ended_at_s)
+        return life.published(self._freq_mhz, self.judge_life(life), ended_at_s)
 
     def judge_life(self, life: OpeningLife) -> Judgement:
         """The mode of an opening, from all that it brought."""
