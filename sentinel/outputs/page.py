@@ -10,6 +10,7 @@ without a page does not carry them.
 import asyncio
 import ipaddress
 import logging
+import os
 import secrets
 import socket
 import threading
@@ -106,7 +107,7 @@ class StatusPage:
                 with self._listen() as listener:
                     asyncio.run(self._serve(listener))
             except Exception as error:  # whatever fails here, the watch goes on
-                why = (error.strerror if isinstance(error, OSError) else None) or type(error).__name__
+                why = os.strerror(error.errno or 0) if isinstance(error, OSError) else type(error).__name__
                 if not self._trouble:
                     log.error(
                         "the status page cannot be shown on %s: %s; it is tried again",
