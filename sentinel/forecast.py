@@ -14,7 +14,7 @@ from sentinel.intake.space_weather_report import SpaceWeatherReport
 from sentinel.intake.space_weather_source import SpaceWeatherPlaces, SpaceWeatherSource
 from sentinel.outputs.diary import DiaryUnavailable
 from sentinel.outputs.diary_queries import OpeningFilter, openings, reading
-from sentinel.outputs.diary_record import record_of
+from sentinel.outputs.diary_record import RecordReader
 from sentinel.watch.bulletin import Bulletin, Chance, Mode, Opening, Part
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.outlook import Outlook
@@ -45,11 +45,11 @@ def space_weather_source(
     return SpaceWeatherSource(places, cache_dir, 60.0 * section.every_min, now=now)
 
 
-def record_at(path: Path, band: str, now_s: float) -> Record | None:
-    """The diary's record of a band as of ``now_s``, None where no diary can be read."""
+def record_at(path: Path, reader: RecordReader, now_s: float) -> Record | None:
+    """The diary's record of the reader's band as of ``now_s``, None where no diary can be read."""
     try:
         with reading(path) as connection:
-            return record_of(connection, band, now_s)
+            return reader.read(connection, now_s)
     except (DiaryUnavailable, sqlite3.Error):
         return None
 
@@ -76,7 +76,7 @@ class Forecast:
 
     def __init__(self, config: Config, state_dir: Path) -> None:
         self._outlook = Outlook(config.station.locator, config.watch_settings().low_mhz)
-        self._band = config.band.name
+        self._reader = RecordReader(config.band.name)
         self._diary = diary_path(config, state_dir)
         self._source = space_weather_source(config, state_dir)
         self._worker: LatestWorker[_Question] = LatestWorker("outlook", self._answer)
@@ -128,7 +128,7 @@ class Forecast:
         self._worker.stop()
 
     def _answer(self, question: _Question) -> None:
-        record = record_at(self._diary, self._band, question.at_s)
+        record = record_at(self._diary, self._reader, question.at_s)
         self._chances = self._outlook.chances(question.at_s, question.weather, record, question.open_now)
 
 

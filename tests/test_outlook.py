@@ -19,7 +19,7 @@ from sentinel.config import load
 from sentinel.forecast import REFRESH_S, Forecast
 from sentinel.outputs.diary import Diary
 from sentinel.outputs.diary_queries import reading
-from sentinel.outputs.diary_record import record_of
+from sentinel.outputs.diary_record import RecordReader, record_of
 from sentinel.outputs.diary_rows import DiaryBatch, DowntimeRow, OpeningRow, StateRow, Watched
 from sentinel.watch.bulletin import Bulletin, Chance, Mode, State
 from sentinel.watch.experience import HOURS_SHAPE, Experience
@@ -336,6 +336,32 @@ def test_the_record_counts_watched_hours_and_the_openings_that_began_in_them(tmp
     assert before.watched_h == {(6, 10): 1.0}
     assert years_later.recent_watched == ()
     assert years_later.watched_h == {**record.watched_h, (6, 17): 1.0}
+
+
+def test_a_record_read_again_is_the_record_read_afresh(tmp_path: Path) -> None:
+    start_s, chance_ = at("2026-04-20T03:00"), random.Random(8)
+    changes = sorted(chance_.uniform(0, 60 * DAY_S) for _ in range(200))
+    states = (State.QUIET, State.OPEN, State.BLIND)
+    write(
+        tmp_path / "d.sqlite",
+        DiaryBatch(
+            states=tuple(StateRow(start_s + t, BAND, states[k % 3], "so") for k, t in enumerate(changes)),
+            openings=tuple(
+                OpeningRow(BAND, opening(id=str(k), began_at_s=start_s + t)) for k, t in enumerate(changes)
+            ),
+            watched=(Watched(BAND, start_s + 60 * DAY_S),),
+        ),
+    )
+    reader = RecordReader(BAND)
+    with reading(tmp_path / "d.sqlite") as connection:
+        for hours in (1.0, 30.0, 31.0, 700.0, 1400.0, 900.0, 1439.0):
+            again, afresh = (
+                r.read(connection, start_s + hours * HOUR_S) for r in (reader, RecordReader(BAND))
+            )
+            assert again == afresh
+            assert sum(again.watched_h.values()) < hours
+            recent_h = sum(end - start for start, end in again.recent_watched) / HOUR_S
+            assert recent_h <= min(hours, 24.0 * (RECENT_DAYS + 1))
 
 
 # --- calibration ----------------------------------------------------------------------------------

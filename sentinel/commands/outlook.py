@@ -40,6 +40,7 @@ def run(options: argparse.Namespace) -> int:
     from sentinel.config import load
     from sentinel.forecast import diary_path, record_at
     from sentinel.identity import state_directory
+    from sentinel.outputs.diary_record import RecordReader
     from sentinel.watch.outlook import Outlook
 
     config = load(options.config)
@@ -47,7 +48,7 @@ def run(options: argparse.Namespace) -> int:
     state_dir = state_directory()
     diary = diary_path(config, state_dir)
     report = _look_at_sun(config, state_dir, options.at)
-    record = record_at(diary, config.band.name, at_s)
+    record = record_at(diary, RecordReader(config.band.name), at_s)
     outlook = Outlook(config.station.locator, config.watch_settings().low_mhz)
     chances = outlook.chances(at_s, report.as_of(at_s), record)
     advice = _advice(config, diary, at_s)
