@@ -320,12 +320,21 @@ def test_the_commands_for_developers_are_the_readmes_or_run(tmp_path: Path) -> N
         for line in body.splitlines()
     ]
     assert commands[0] == TESTS
-    (figures,) = commands[1:]
-    words = shlex.split(figures.replace("--seeds 0:20", "--seeds 0:1 --kinds lone-station"))
-    assert words[0] == ".venv/bin/python"
-    command = [sys.executable, str(ROOT / words[1]), *words[2:]]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
-    assert "false openings" in done.stdout, done.stderr
+    for command, instead, printed in (
+        ("verdict_figures.py --seeds 0:20", "--seeds 0:1 --kinds lone-station", "false openings"),
+        ("make_golden.py --update", "--help", "expectations anew"),  # not here: it writes into the checkout
+    ):
+        (words,) = (shlex.split(each) for each in commands if command in each)
+        assert words[0] == ".venv/bin/python"
+        done = subprocess.run(
+            [sys.executable, ROOT / words[1], *words[2:], *instead.split()],
+            capture_output=True,
+            text=True,
+            check=False,
+            cwd=tmp_path,
+        )
+        assert printed in done.stdout, done.stderr
+    assert len(commands) == 3
 
 
 def test_the_arithmetic_of_growth_is_right() -> None:
