@@ -180,6 +180,14 @@ def test_csv_goes_to_a_file_or_to_standard_output(
 
 
 @pytest.mark.parametrize("what", ["openings", "hours", "days", "sightings", "notables"])
+def test_bounds_may_lie_beyond_all_time(diary: Path, capsys: pytest.CaptureFixture[str], what: str) -> None:
+    wide = ("--since", "0001-01-01", "--until", "9999-12-31T23:59:59", "--json")
+    assert json.loads(told(capsys, what, *wide))["rows"]
+    never = ("--since", "0001-01-01", "--until", "0001-01-02")
+    assert told(capsys, what, *never)
+
+
+@pytest.mark.parametrize("what", ["openings", "hours", "days", "sightings", "notables"])
 def test_everything_is_exported_in_both_forms(
     diary: Path, capsys: pytest.CaptureFixture[str], what: str
 ) -> None:

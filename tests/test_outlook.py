@@ -142,7 +142,8 @@ def test_other_bands_have_sporadic_e_by_frequency_and_no_f2() -> None:
     assert es == sorted(es, reverse=True)
     assert es[3] < 0.2 * es[1]
     assert Mode.F2 in by_band[50.0]
-    assert not {Mode.F2, Mode.TRANSEQUATORIAL} & set(by_band[144.0])
+    assert not {Mode.F2, Mode.TRANSEQUATORIAL, Mode.METEOR_SCATTER} & set(by_band[144.0])
+    assert Mode.METEOR_SCATTER in by_band[70.0]
 
 
 @given(
@@ -526,6 +527,14 @@ def test_a_space_weather_file_that_is_gone_is_said_and_the_rest_told(
     assert captured.err.count("\n") == 1
     assert "wwv.txt" in captured.err
     assert "sporadic E" in captured.out
+
+
+@pytest.mark.parametrize("iso", ["0001-01-01", "1969-12-31T23:59:59", "2100-01-01", "9999-12-31T23:59:59"])
+def test_a_time_that_no_sun_is_known_for_is_refused(
+    home: Path, capsys: pytest.CaptureFixture[str], iso: str
+) -> None:
+    assert main(["outlook", "--config", str(home / "sentinel.toml"), "--at", iso]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from sqlite3 import Connection
 from sentinel.outputs.diary_how_often import between, hours_of
 from sentinel.outputs.diary_queries import OpeningFilter, openings
 from sentinel.outputs.diary_rows import OpeningRow
+from sentinel.outputs.diary_schema import LATEST_MS
 from sentinel.outputs.diary_spans import DAY_S, Span
 from sentinel.outputs.diary_statistics import HourOfMonth, hour_by_month, spans
 
@@ -46,7 +47,7 @@ class Request:
         return hours_of(self.spans(), self.openings())
 
     def time(self, what: str) -> tuple[float, float]:
-        """From when until when, where a list needs bounds."""
-        until_s = time.time() if self.wanted.until_s is None else self.wanted.until_s
-        since_s = self.wanted.since_s
-        return (until_s - DEFAULT_DAYS[what] * DAY_S if since_s is None else since_s), until_s
+        """From when until when, where a list needs bounds; never beyond what a diary can hold."""
+        until_s = min(LATEST_MS / 1000, time.time() if self.wanted.until_s is None else self.wanted.until_s)
+        since_s = until_s - DEFAULT_DAYS[what] * DAY_S if self.wanted.since_s is None else self.wanted.since_s
+        return max(0.0, since_s), max(0.0, until_s)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sentinel.commands.options import Subcommands, add_command, add_config, utc_time
+from sentinel.errors import ConfigError
 
 if TYPE_CHECKING:
     from sentinel.config import Config
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from sentinel.watch.bulletin import Chance
     from sentinel.watch.record import Record
 
+LATEST_S = 4_102_444_800.0  # 2100
 FRESH_S = 900.0
 """Openings that the diary holds live are taken for live so long after their last station."""
 
@@ -45,6 +47,8 @@ def run(options: argparse.Namespace) -> int:
 
     config = load(options.config)
     at_s: float = time.time() if options.at is None else options.at
+    if not 0.0 <= at_s < LATEST_S:
+        raise ConfigError("--at lies outside the years 1970 to 2099; the sun's place is known for those")
     state_dir = state_directory()
     diary = diary_path(config, state_dir)
     report = _look_at_sun(config, state_dir, options.at)

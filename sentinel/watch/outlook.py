@@ -34,6 +34,9 @@ from sentinel.watch.prior_rates import HOUR_S, PriorRates
 from sentinel.watch.record import Record
 
 HORIZONS_H = (1, 6, 24)
+MOST_METEORS_MHZ = 100.0
+"""Above it pings are many times rarer and shorter than at 50 MHz, for which they are counted."""
+MOST_AURORA_MHZ = 200.0
 
 
 class Outlook:
@@ -41,6 +44,7 @@ class Outlook:
 
     def __init__(self, home_locator: str, freq_mhz: float = 50.0) -> None:
         self._home = center_of(home_locator)
+        self._freq_mhz = freq_mhz
         self._prior = PriorRates(self._home, freq_mhz)
         self._magnetic_lat_deg = magnetic_latitude_deg(*self._home)
         self._dip_lat_deg = dip_latitude_deg(*self._home)
@@ -58,8 +62,9 @@ class Outlook:
         """
         weather, record = weather or SpaceWeather(), record or Record()
         chances = [self._far(mode, at_s, weather.flux, record) for mode in self._prior.modes()]
-        chances.append(self._meteors(at_s))
-        if kp_needed(self._magnetic_lat_deg) is not None:
+        if self._freq_mhz <= MOST_METEORS_MHZ:
+            chances.append(self._meteors(at_s))
+        if self._freq_mhz <= MOST_AURORA_MHZ and kp_needed(self._magnetic_lat_deg) is not None:
             chances.append(self._aurora(weather.kp))
         live = frozenset(open_now)
         told = [Chance(c.mode, 1.0, 1.0, 1.0, "open now") if c.mode in live else c for c in chances]
