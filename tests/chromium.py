@@ -63,7 +63,13 @@ class Page:
 
     def run(self, expression: str) -> Any:
         """The value of a JavaScript expression. Raises AssertionError for one that fails."""
-        answer = self._ask("Runtime.evaluate", expression=expression, returnByValue=True, awaitPromise=True)
+        answer = self._ask(
+            "Runtime.evaluate",
+            expression=expression,
+            returnByValue=True,
+            awaitPromise=True,
+            allowUnsafeEvalBlockedByCSP=False,
+        )
         assert "exceptionDetails" not in answer, answer["exceptionDetails"]
         return answer["result"].get("value")
 

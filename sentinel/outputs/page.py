@@ -3,7 +3,7 @@
 It reads two things, the bulletins handed in by ``put`` and the diary through a read-only connection, and it
 changes nothing: every request but reading is refused. Loopback unless the operator says otherwise.
 
-The server needs the extra ``page`` (starlette, uvicorn), imported by the thread and not before, so that a daemon
+The server needs the extra ``page`` (starlette, uvicorn), imported by the thread and not before: a daemon
 without a page does not carry them.
 """
 

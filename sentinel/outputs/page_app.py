@@ -78,8 +78,7 @@ class PageApp:
 
     def close(self) -> None:
         """Let every listener go, and end the diary's thread."""
-        self.events.is_closing = True
-        self._mailbox.wake()
+        self.events.close()
         self._diary.close()
 
     # --- the page and its parts ----------------------------------------------------------------------

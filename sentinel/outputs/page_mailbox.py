@@ -43,7 +43,7 @@ class Mailbox:
             self._told[bulletin.band] = Told(bulletin, is_muted, number, time.monotonic())
             loop = self._loop if is_news else None
             if loop is not None:
-                loop.call_soon_threadsafe(self.wake)
+                loop.call_soon_threadsafe(self._wake)
 
     def latest(self, band: str) -> Told | None:
         """None as long as the band has had no bulletin."""
@@ -57,8 +57,7 @@ class Mailbox:
         with self._lock:
             self._loop = loop
 
-    def wake(self) -> None:
-        """Let everybody look again."""
+    def _wake(self) -> None:
         for event in self._waiting:
             event.set()
 

@@ -35,30 +35,36 @@ class EventStream:
         self._mailbox = mailbox
         self._band_of = band_of
         self._render = render
-        self._streams = 0
-        self.is_closing = False
+        self._listening: set[asyncio.Task[None]] = set()
+        self._is_closing = False
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         band = self._band_of(scope)
         if band is None:
             await refuse(send, 404, "There is no such band here.")
-        elif self._streams >= MOST_STREAMS or self.is_closing:
+        elif len(self._listening) >= MOST_STREAMS or self._is_closing:
             await refuse(send, 503, "Too many pages are open; close some.")
         else:
-            self._streams += 1
             gone = asyncio.create_task(_gone(receive))
+            self._listening.add(gone)
             try:
                 with suppress(TimeoutError):  # too slow a reader: the server closes what we leave open
                     await self._tell(band, gone, send, only_head=scope["method"] == "HEAD")
             finally:
-                self._streams -= 1
+                self._listening.discard(gone)
                 gone.cancel()
+
+    def close(self) -> None:
+        """Let every listener go, and take no more."""
+        self._is_closing = True
+        for gone in self._listening:
+            gone.cancel()
 
     async def _tell(self, band: str, gone: "asyncio.Task[None]", send: Send, only_head: bool) -> None:
         headers = [(b"content-type", b"text/event-stream"), (b"cache-control", b"no-store")]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         chunk, shown = b"retry: %d\n\n" % RECONNECT_MS, -1
-        while not (only_head or gone.done() or self.is_closing):
+        while not (only_head or gone.done()):
             told = self._mailbox.latest(band)
             chunk += b"event: beat\ndata: " + to_json(beat(told)).encode() + b"\n\n"
             if told is not None and told.number != shown:
@@ -76,7 +82,7 @@ class EventStream:
         await asyncio.wait({breath, gone}, return_when=asyncio.FIRST_COMPLETED)
         breath.cancel()
         told = self._mailbox.latest(band)
-        if gone.done() or self.is_closing or (told is not None and told.number != shown):
+        if gone.done() or (told is not None and told.number != shown):
             return
         news = asyncio.create_task(self._mailbox.news(BEAT_S))
         await asyncio.wait({news, gone}, return_when=asyncio.FIRST_COMPLETED)
