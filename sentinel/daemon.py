@@ -23,6 +23,7 @@ from sentinel.identity import node_id
 from sentinel.inbox import Inbox
 from sentinel.intake.line import LineBatch
 from sentinel.live_watch import LiveWatch
+from sentinel.neighbours_output import NeighboursOutput
 from sentinel.outputs.broker_link import Received
 from sentinel.outputs.diary import Diary
 from sentinel.outputs.diary_prune import PruneRule
@@ -100,6 +101,7 @@ class Daemon:
             on_change=on_change,
             on_refresh=on_refresh,
         )
+        self._neighbours: NeighboursOutput | None = None
         self._broker = self._open_outputs(state_dir)
 
     def stop(self) -> None:
@@ -212,6 +214,8 @@ class Daemon:
         """Let silence pass, look around, tell how things stand, feed the watchdog."""
         at_s, running_s = self._event_s(now_s), now_s - self._started_s
         self._telling.happened(self._outside.tell(self._live, self._sources.trouble(), at_s, running_s))
+        for word in self._neighbours.words(self._event_s(now_s)) if self._neighbours is not None else ():
+            self._telling.happened(self._live.hear_of(word))
         self._telling.happened(self._live.let_pass(self._event_s(now_s)))
         self._note_downtime(now_s)
         bulletin = self._telling.tell(now_s)
@@ -270,6 +274,9 @@ class Daemon:
         if config.mqtt is not None:
             broker = BrokerOutput(config, node_id(state_dir), self._node_health, self._inbox.offer)
             outputs.append(broker)
+        if config.neighbours is not None:
+            self._neighbours = NeighboursOutput(config, node_id(state_dir))
+            outputs.append(self._neighbours)
         outputs.append(PictureOutput(config, state_dir))
         open_glass = glass_opener(config, state_dir)
         if open_glass is not None:

@@ -17,6 +17,7 @@ from sentinel.watch.bulletin import Bulletin, Station
 from sentinel.watch.changes import Change, OpeningChanged, Phase
 from sentinel.watch.decode import Decode
 from sentinel.watch.mode import SpaceWeather
+from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
 from sentinel.watch.receiver import FactKind, ReceiverFact
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.verdict import HOLD_S
@@ -31,6 +32,7 @@ class LiveWatch:
         self.clock = clock
         self._facts: dict[FactKind, ReceiverFact] = {}
         self._weather = SpaceWeather()
+        self._neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
         self._far_call: str | None = None
         memory = memory or Memory()
         self._begin_from(moved(memory, -memory.standing.shift_s if memory.standing else 0.0))
@@ -52,7 +54,9 @@ class LiveWatch:
         standing = self._memory.standing
         started_s = standing.started_s if standing else None
         self._continuity = Continuity(standing, self._memory.live_openings)
+        self._neighbours.move_clock(not_after_s=at_s)
         self._watch: Watch = begin_again(self.settings, self._memory.knowledge, self.recent, started_s)
+        self._watch.neighbours = self._neighbours
         self._watch.feed(self._weather)
         for fact in self._facts.values():
             self._watch.feed(replace(fact, at_s=max(min(fact.at_s, at_s), self._watch.now_s)))
@@ -133,6 +137,10 @@ class LiveWatch:
         fact = ReceiverFact(max(at_s, self.now_s), kind, is_so, note)
         self._facts[kind] = fact
         return self._noted(self._watch.feed(fact))
+
+    def hear_of(self, word: NeighbourReport | NeighbourHeard) -> list[Change]:
+        """Something that neighbours hear."""
+        return self._noted(self._watch.feed(replace(word, at_s=max(word.at_s, self.now_s))))
 
     def learn_weather(self, weather: SpaceWeather) -> None:
         """What is known of space weather now."""
@@ -237,6 +245,7 @@ class LiveWatch:
     def _follow_the_set_clock(self) -> None:
         """No opening's name hangs on the time any more: from now on the stamps count as they are."""
         by_s = -self._line_time.shift_s
+        self._neighbours.move_clock(by_s)
         self._begin_from(moved(self._here(), by_s))
         self.recent.rewrite()
         self.clock.move(by_s)

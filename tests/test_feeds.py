@@ -128,7 +128,7 @@ def test_a_locator_with_more_characters_than_we_read_still_tells_the_place() -> 
     [
         (
             changed("heard/call", ...),
-            '; the message is {"heard": {"loc": text}, "by": [text, ... 2 in all], "hz": number, "snr": text,',
+            '; the message is {"heard": {"loc": text}, "by": [text, ... 2 in all], "hz": number, "snr": text',
         ),
         (changed("heard", "W4QAA"), 'call = "/heard/call" leads nowhere'),
         (changed("heard/call", "hello world"), 'call = "/heard/call" leads to text and not to a call sign'),
