@@ -1,4 +1,4 @@
-"""The status page as an output of the daemon: what the page shows and does not make itself is handed in here."""
+"""The status page as an output of the daemon: what it shows and does not make itself is handed in here."""
 
 import ipaddress
 import socket

@@ -62,7 +62,9 @@ def test_three_lines_are_shown_as_they_are_read(check: Check, tmp_path: Path) ->
         shown[5],
     ]
     assert shown[5].startswith("reads  2026-06-14 20:05:30 UTC, nobody can be named: ")
-    assert found(findings, "of the last")[1].endswith("of the last 13 lines 13 are decodes, 0 headers, 0 rejected")
+    assert found(findings, "of the last")[1].endswith(
+        "of the last 13 lines 13 are decodes, 0 headers, 0 rejected"
+    )
 
 
 def test_a_rejected_line_is_shown_with_its_reason_and_without_its_escapes(

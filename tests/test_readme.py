@@ -342,7 +342,7 @@ def test_the_arithmetic_of_growth_is_right() -> None:
     assert len(rows) == 3
     for row in rows:
         nodes, heard, arriving, steady, changing = (int(cell.replace(",", "")) for cell in row)
-        assert heard == round(34 * nodes / 2000)
+        assert heard == round(70 * nodes / 2000)
         assert arriving == round(nodes / 300)
         assert steady == round(nodes * heard / 300)
         assert changing == round(nodes * heard / 60)

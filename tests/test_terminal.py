@@ -73,9 +73,7 @@ HOSTILE = [
     "[link=http://x]y[/link]",
     "\x07",
 ]
-FORBIDDEN = (
-    set(map(chr, range(0x0A))) | set(map(chr, range(0x0B, 0x20))) | set(map(chr, range(0x7F, 0xA0)))
-)
+FORBIDDEN = set(map(chr, range(0x0A))) | set(map(chr, range(0x0B, 0x20))) | set(map(chr, range(0x7F, 0xA0)))
 FORBIDDEN |= set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f")
 
 

@@ -74,7 +74,7 @@ class WorkedLogFile:
         self._seen: tuple[int, int, int] | None = None
 
     def look(self) -> None:
-        """Read it if it is another one than last time; what is wrong is said in ``trouble``, once in the log."""
+        """Read it if it is another than last time; what is wrong is said in ``trouble``, once in the log."""
         try:
             found = self._path.stat()
             seen = (found.st_ino, found.st_size, found.st_mtime_ns)

@@ -37,7 +37,7 @@ from sentinel.watch.trust import (
 from sentinel.watch.usual import Usual
 from sentinel.watch.verdict import SHORT_KM
 
-REPEATED_WITHIN_S = 10 * 60.0
+REPEATED_WITHIN_S = 15 * 60.0
 """Two decodes farther apart than this are two events, each as doubtful as one."""
 BEYOND_DOUBT = 0.9999
 """From here on no further decode is weighed: heard twice is enough."""
@@ -108,6 +108,7 @@ class Hearing:
         self.usual.start(at_s)
         self.usual.forget_before(at_s)
         usual_per_min = self.usual.pings_per_min(at_s)
+        prior = prior_nats(self.usual.false_per_hour(at_s))
         heard = {}
         for far in sorted(pending, key=_order):
             track = self._hear_far(at_s, far)
@@ -115,7 +116,7 @@ class Hearing:
         by_area: dict[int, tuple[Area, list[float], list[float]]] = {}
         for call in sorted(heard):
             track = heard[call]
-            self._believe(track, at_s)
+            self._believe(track, prior, at_s)
             if not track.is_credible or self.habits.is_regular(call, track.place.distance_km, at_s):
                 continue
             area, nats = self._join(track, usual_per_min, at_s)
@@ -183,12 +184,12 @@ class Hearing:
             return False
         return at_s - self.near.get(base, float("-inf")) <= PARTNER_MEMORY_S or base in self.tracks
 
-    def _believe(self, track: Track, at_s: float) -> None:
+    def _believe(self, track: Track, prior: float, at_s: float) -> None:
         """Work out the station's trust and move it to the believed ones when it deserves that."""
         if track.is_credible and track.trust >= BEYOND_DOUBT:
             self.habits.heard(track.call, at_s)
             return
-        nats = prior_nats(self.usual.false_per_hour(at_s)) + track.credit
+        nats = prior + track.credit
         nats += REPEATED if track.is_repeated else self._region_nats(track, at_s)
         track.trust = probability(nats)
         if track.trust < CREDIBLE and not track.is_repeated:
