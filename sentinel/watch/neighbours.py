@@ -100,11 +100,14 @@ class _Node:
         return self.newest.said_at_s
 
     def changes_s(self) -> Iterator[float]:
+        yield self.newest.said_at_s
         yield self.newest.said_at_s + LIFE_S
         if self.newest_open is not None:
             yield self.newest_open.said_at_s + HOLD_OPEN_S
 
     def vote(self, at_s: float) -> _Vote | None:
+        if at_s < self.newest.said_at_s:
+            return None  # the core goes through what was before once more
         told = self.newest_open
         if told is not None:
             life_s = LIFE_S if told == self.newest else HOLD_OPEN_S
@@ -136,11 +139,12 @@ class _Receiver:
             del self.far[min(self.far, key=lambda known: (self.far[known][0], known))]
 
     def changes_s(self) -> Iterator[float]:
+        yield self.last_s
         yield self.last_s + LIFE_S
         yield from (heard_at_s + LIFE_S for heard_at_s, _ in self.far.values())
 
     def vote(self, at_s: float) -> _Vote | None:
-        if at_s >= self.last_s + LIFE_S:
+        if not self.last_s <= at_s < self.last_s + LIFE_S:
             return None
         group = together([bearing for heard_at_s, bearing in self.far.values() if at_s < heard_at_s + LIFE_S])
         return _Vote(circular_mean_deg(group) if len(group) >= OPEN_STATIONS else None)
@@ -218,9 +222,12 @@ class Neighbourhood:
 
         ``hears_far``: something far comes through here too. ``is_blind``: nobody knows whether it does.
         """
-        votes = {key: vote for key, known in self._known.items() if (vote := known.vote(at_s)) is not None}
-        self._known = {key: self._known[key] for key in votes}
-        self.hint = _weigh(list(votes.values()))
+        self._known = {
+            key: known
+            for key, known in self._known.items()
+            if any(moment > at_s for moment in known.changes_s())
+        }
+        self.hint = _weigh([vote for known in self._known.values() if (vote := known.vote(at_s)) is not None])
         self._missed_s = 0.0 if hears_far else self._missed_by(at_s)
         is_missing = self.hint is not None and self.hint.open >= LEAST_TOGETHER
         self._missing_since_s = at_s if is_missing and not hears_far and not is_blind else None
