@@ -21,7 +21,7 @@ from sentinel.watch.habits import Habits
 from sentinel.watch.knowledge import Knowledge
 from sentinel.watch.place import Gazetteer, Place
 from sentinel.watch.receiver import Receiver
-from sentinel.watch.settings import MAX_FAR_TRACKS, WatchSettings
+from sentinel.watch.settings import MAX_CANDIDATES, MAX_FAR_TRACKS, WatchSettings
 from sentinel.watch.slots import period_s, slot_s, slot_start_s
 from sentinel.watch.track import Track
 from sentinel.watch.trust import (
@@ -159,7 +159,7 @@ class Hearing:
             last_at_s=at_s,
         )
         self.candidates[call] = track
-        if len(self.candidates) > MAX_FAR_TRACKS:
+        if len(self.candidates) > MAX_CANDIDATES:
             self.candidates.popitem(last=False)
         if not far.place.is_allocated or far.place.agrees_with_prefix is False:
             self.usual.false_call(at_s)

@@ -17,6 +17,7 @@ from sentinel.watch.bulletin import LocationSource
 from sentinel.watch.knowledge import Knowledge
 
 REMEMBERED_PLACES = 5_000
+LOOKED_UP_PLACES = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ class Gazetteer:
             return self._places[key]
         place = self._work_out(call, locator, source)
         self._places[key] = place
-        if len(self._places) > REMEMBERED_PLACES:
+        if len(self._places) > LOOKED_UP_PLACES:
             self._places.popitem(last=False)
         return place
 

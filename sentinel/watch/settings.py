@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+MAX_CANDIDATES = 1_500
+"""Most far stations that wait to be heard again: a quarter of an hour of the worst false decodes."""
 MAX_FAR_TRACKS = 5_000
 """Most stations remembered at once. A busy contest hour shows some hundreds; ten times that is a flood."""
 
