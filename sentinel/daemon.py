@@ -9,7 +9,6 @@ import logging
 import subprocess
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +29,7 @@ from sentinel.outputs.diary_prune import PruneRule
 from sentinel.outputs.mqtt_commands import Command, CommandName
 from sentinel.outputs.wire import NodeHealth
 from sentinel.outside import Outside
+from sentinel.page_output import PageOutput
 from sentinel.panel.button import Action
 from sentinel.panel_output import DisplayOutput, PictureOutput, glass_opener
 from sentinel.restart import starting_time_s
@@ -115,7 +115,9 @@ class Daemon:
 
     def run(self) -> None:
         """Watch until ``stop``. Raises RunError for what cannot be started."""
-        self._diary.start(self._told_before(), self._outside.right_time_s)
+        if self._live.has_verdict:
+            self._diary.follow(self._live.bulletin(), self._live.heard_lately())
+        self._diary.start(self._outside.right_time_s)
         self._note_downtime(self._started_s)
         self._outside.start()
         self._sources.start(self._inbox.put)
@@ -126,12 +128,6 @@ class Daemon:
         finally:
             notify.stopping()
             self._close()
-
-    def _told_before(self) -> Bulletin | None:
-        """What the diary knows already: how the last watch stood."""
-        if not self._live.has_verdict:
-            return None
-        return replace(self._live.bulletin(), stations=self._live.heard_lately())
 
     # --- the loop ---------------------------------------------------------------------------------
 
@@ -282,6 +278,8 @@ class Daemon:
         if open_glass is not None:
             outputs.append(DisplayOutput(config, open_glass))
         outputs += lamps_outputs(config)
+        if config.page is not None:
+            outputs.append(PageOutput(config, diary_path(config, state_dir)))
         if config.button is not None:
             outputs.append(ButtonInput(config, self._inbox.offer))
         return broker

@@ -17,12 +17,21 @@ from sentinel.outputs.diary_news import news
 from sentinel.outputs.diary_prune import PruneRule
 from sentinel.outputs.diary_queue import FLUSH_S, DiaryQueue
 from sentinel.outputs.diary_recall import Recall
-from sentinel.outputs.diary_rows import Checkpoint, DiaryBatch, DowntimeRow, Recent, Snapshot
+from sentinel.outputs.diary_rows import (
+    Checkpoint,
+    DiaryBatch,
+    DowntimeRow,
+    NotableRow,
+    OpeningRow,
+    Recent,
+    Snapshot,
+)
 from sentinel.recent import from_lines
 from sentinel.restart import Memory, Standing
 from sentinel.trade.callsign import parse_call
 from sentinel.trade.prefixes import area_of
 from sentinel.watch.bulletin import Bulletin, Part, Station
+from sentinel.watch.changes import Change, NotableHappened, OpeningChanged
 from sentinel.watch.knowledge import Knowledge
 
 PRUNE_EVERY_S = 86_400.0
@@ -53,7 +62,7 @@ class Place:
 
 
 class DiaryOutput:
-    """One band's diary: ``recall``, then ``start``, then ``note``, and ``stop``."""
+    """One band's diary: ``recall`` and ``follow``, then ``start``, then ``note``, and ``stop``."""
 
     def __init__(self, diary: Diary, band: str, rule: PruneRule, flush_s: float = FLUSH_S) -> None:
         self._diary, self._band, self._rule, self._flush_s = diary, band, rule, flush_s
@@ -61,7 +70,7 @@ class DiaryOutput:
         self._before: Bulletin | None = None
         self._snapshot = ""
         self._recall_fault = ""
-        self._is_stopping = False
+        self._is_stopping = self._has_failed = False
         self._right_time_s: Callable[[], float | None] = lambda: None
         self._next_prune_s = time.monotonic() + FIRST_PRUNE_S
         self._thread = threading.Thread(target=self._run, name="diary", daemon=True)
@@ -78,19 +87,29 @@ class DiaryOutput:
             log.warning("%s", self._diary.note)
         return remembered(recalled, checkpoints)
 
-    def start(self, before: Bulletin | None, right_time_s: Callable[[], float | None]) -> None:
-        """Begin to write. ``before`` is what the diary knows already; ``right_time_s`` tells the time of day,
-        seconds since 1970, or None while that is doubtful, for the daily pruning."""
-        self._before, self._right_time_s = before, right_time_s
+    def follow(self, bulletin: Bulletin, heard: Iterable[Station]) -> None:
+        """This much the diary knows already: how the last watch stood."""
+        self._before = replace(bulletin, stations=tuple(heard))
+
+    def start(self, right_time_s: Callable[[], float | None]) -> None:
+        """Begin to write. ``right_time_s`` tells the time of day, seconds since 1970, or None while that is
+        doubtful, for the daily pruning."""
+        self._right_time_s = right_time_s
         self._thread.start()
 
-    def note(self, bulletin: Bulletin, heard: Iterable[Station], place: Place | None = None) -> None:
-        """Take what is new since the last call; ``heard`` are the far stations of these minutes.
+    def note(
+        self,
+        bulletin: Bulletin,
+        heard: Iterable[Station],
+        changes: Iterable[Change] = (),
+        place: Place | None = None,
+    ) -> None:
+        """Take what is new since the last call: ``changes``, and ``heard``, the far stations of late.
 
         With ``place``, a start goes on from there; it must stand for all that was noted until now.
         """
         told = replace(bulletin, stations=tuple(heard))
-        batch = news(told, self._before, country_of)
+        batch = _happened(told.band, changes).then(news(told, self._before, country_of))
         self._before = told
         self._queue.put(batch if place is None else batch.then(self._kept(place)))
 
@@ -127,24 +146,25 @@ class DiaryOutput:
     # --- the thread -------------------------------------------------------------------------------
 
     def _run(self) -> None:
-        has_failed = False
         while not self._is_stopping:
             self._queue.wait(self._flush_s)
-            has_failed = self._write(has_failed)
+            self.write()
             self._prune()
+        self.write()  # what came while the last was being written
         self._diary.close()
 
-    def _write(self, has_failed: bool) -> bool:
-        """Write what waits; returns whether it failed. The first failure is logged, and the recovery."""
+    def write(self) -> None:
+        """Write what waits, in the calling thread. The first failure in a row is logged, and the recovery."""
         try:
             self._queue.drain(self._diary)
         except DiaryUnavailable as error:
-            if not has_failed:
+            if not self._has_failed:
                 log.error("%s; the watch goes on, and what is to be written waits", error)
-            return True
-        if has_failed:
+            self._has_failed = True
+            return
+        if self._has_failed:
             log.warning("the diary can be written again")
-        return False
+        self._has_failed = False
 
     def _prune(self) -> None:
         now_s = time.monotonic()
@@ -157,6 +177,17 @@ class DiaryOutput:
                 log.info("%d old rows have left the diary", dropped)
         except DiaryUnavailable as error:
             log.warning("the diary was not pruned: %s", error)
+
+
+def _happened(band: str, changes: Iterable[Change]) -> DiaryBatch:
+    """What a bulletin no longer shows once it is over: an opening at its end, events that others outdated."""
+    openings, notables = [], []
+    for change in changes:
+        if isinstance(change, OpeningChanged):
+            openings.append(OpeningRow(band, change.opening))
+        elif isinstance(change, NotableHappened):
+            notables.append(NotableRow(band, change.notable))
+    return DiaryBatch(openings=tuple(openings), notables=tuple(notables))
 
 
 def remembered(recalled: Recall, checkpoints: Mapping[str, str]) -> Remembered:

@@ -45,6 +45,7 @@ class Telling:
         self._parts, self._chances, self._is_quiet_hour = parts, chances, is_quiet_hour
         self._on_change, self._on_refresh = on_change, on_refresh
         self._happened: list[Change] = []
+        self._to_note: list[Change] = []
         self._page_until_s = float("-inf")
         self._is_first = True
 
@@ -65,6 +66,7 @@ class Telling:
         """Take changes, to be told with the next ``tell``; True if there are any."""
         found = list(changes)
         self._happened += found
+        self._to_note += found
         if any(isinstance(change, StateChanged) for change in found):
             self._attention.state_changed()
         return bool(found)
@@ -74,7 +76,8 @@ class Telling:
         if not self._live.has_verdict:
             return
         kept = None if place is None else place(self._kept())
-        self._diary.note(self.bulletin(), self._live.heard_lately(), kept)
+        happened, self._to_note = self._to_note, []
+        self._diary.note(self.bulletin(), self._live.heard_lately(), happened, kept)
 
     def tell(self, now_s: float) -> Bulletin | None:
         """Hand what has happened, and how things stand, to every output; None before the first verdict."""
