@@ -61,6 +61,7 @@ class PageApp:
         self._coasts: bytes | None = None
         self._rendered: dict[str, tuple[int, bytes]] = {}
         self._pictures: dict[str, tuple[int, bytes]] = {}
+        self._drawing = asyncio.Lock()
         self.events = EventStream(mailbox, self._band_of, self._render)
         self.asgi = Starlette(
             routes=[
@@ -114,10 +115,11 @@ class PageApp:
         told = self._mailbox.latest(band) if band else None
         if told is None or self._with.panel_png is None:
             return _sentence(404, "The panel has not been drawn.")
-        number, picture = self._pictures.get(told.bulletin.band, (-1, b""))
-        if number != told.number:
-            picture = await asyncio.to_thread(self._with.panel_png, told.bulletin)
-            self._pictures[told.bulletin.band] = told.number, picture
+        async with self._drawing:  # twenty pages ask at once, and one picture is drawn
+            number, picture = self._pictures.get(told.bulletin.band, (-1, b""))
+            if number != told.number:
+                picture = await asyncio.to_thread(self._with.panel_png, told.bulletin)
+                self._pictures[told.bulletin.band] = told.number, picture
         return Response(picture, 200, {"cache-control": "no-store"}, "image/png")
 
     # --- the diary ----------------------------------------------------------------------------------

@@ -11,11 +11,13 @@ import { clock } from "./words.js";
 
 const SETTLE_MS = 3000;   // the diary is written a moment after the verdict
 const TYPING_MS = 400;
-const AGAIN_S = 120;      // and looked at now and then, for what nobody announced
+const AGAIN_S = 300;      // and looked at now and then, for what nobody announced
+const MONTHS_S = 900;     // years of record change slowly
+const PANEL_S = 60;       // e-paper is slower still
 const AGES_S = 5;
 
 let bulletin = null, now_s = 0, lost = null, about = null, band = null;
-let asked_s = 0, aged_s = 0, told = "", panel = -1, typing = 0;
+let asked_s = -Infinity, months_s = -Infinity, panel_s = -Infinity, aged_s = 0, told = "", typing = 0;
 
 const LIGHTS = { device: "(prefers-color-scheme: dark)", day: "not all", night: "all" };
 
@@ -37,8 +39,10 @@ function prepareLight() {
   showLight();
 }
 
+const uptime = () => performance.now() / 1000;
+
 function showAges() {
-  aged_s = performance.now() / 1000;
+  aged_s = uptime();
   showHeard(bulletin, now_s);
   showHealth(bulletin, now_s, lost);
   showDay(bulletin, now_s);
@@ -51,12 +55,11 @@ function show() {
   showOutlook(bulletin);
   showMap(bulletin);
   showAges();
-  showPanel();
 }
 
 function showPanel() {
-  if (!about.panel || panel === bulletin.seq) return;
-  panel = bulletin.seq;
+  if (!about.panel) return;
+  panel_s = uptime();
   byId("panel-section").hidden = false;
   byId("panel").src = `panel.png?band=${encodeURIComponent(band)}&n=${bulletin.seq}`;
   byId("panel").alt = `The panel's picture: ${bulletin.state}. ${bulletin.because}`;
@@ -68,9 +71,12 @@ const standing = (b) => JSON.stringify([b.state, b.since, b.openings.map((o) => 
 function onBulletin(news) {
   bulletin = news;
   const stands = standing(news);
-  if (stands !== told) setTimeout(askDiary, told ? SETTLE_MS : 0);
-  told = stands;
   show();
+  if (stands !== told) {
+    setTimeout(askDiary, told ? SETTLE_MS : 0);
+    showPanel();
+  }
+  told = stands;
 }
 
 function onTick(tick) {
@@ -79,18 +85,26 @@ function onTick(tick) {
   say("clock", clock(now_s, true));
   if (bulletin === null) return;
   showVerdict(bulletin, now_s, lost);
-  const at_s = performance.now() / 1000;
-  if (at_s - aged_s >= AGES_S) showAges();
-  if (at_s - asked_s >= AGAIN_S && lost === null && !document.hidden) askDiary();
+  if (uptime() - aged_s >= AGES_S) showAges();
+  if (lost !== null || document.hidden) return;
+  if (uptime() - asked_s >= AGAIN_S) askDiary();
+  if (uptime() - panel_s >= PANEL_S) showPanel();
 }
 
 async function askDiary() {
-  asked_s = performance.now() / 1000;
+  asked_s = uptime();
   const of = `band=${encodeURIComponent(band)}`;
-  const [day, months] = await Promise.all([ask(`day.json?${of}`), ask(`months.json?${of}`), askOpenings()]);
-  keepDay(day.error ? { spans: [], openings: [] } : day);
-  showDay(bulletin, now_s);
-  showMonths(months, now_s);
+  await Promise.all([
+    ask(`day.json?${of}`).then((day) => {
+      keepDay(day.error ? { spans: [], openings: [] } : day);
+      showDay(bulletin, now_s);
+    }),
+    askOpenings(),
+    asked_s - months_s >= MONTHS_S ? ask(`months.json?${of}`).then((months) => {
+      months_s = months.error ? -Infinity : asked_s;
+      showMonths(months, now_s);
+    }) : null,
+  ]);
 }
 
 async function askOpenings() {
