@@ -540,6 +540,25 @@ def test_a_wrong_certificate_is_refused_with_its_reason_and_nothing_is_sent(
     assert "hunter2" not in f"{caplog.text} {settings!r} {broker.log}"
 
 
+def test_a_broker_that_asks_for_a_client_certificate_knows_the_node_by_it(
+    tmp_path: Path, certificates: Path
+) -> None:
+    authority, cert, key = (str(certificates / name) for name in ("authority.pem", "good.pem", "good.key"))
+    files = TlsFiles(certificates / "authority.pem", certificates / "good.pem", certificates / "good.key")
+    asks = "require_certificate true\nuse_identity_as_username true\n"
+    with RealBroker(tmp_path, tls=files, options=asks, acl=f"user good\ntopic write {STATE}\n") as broker:
+        known = settings_for(broker, tls=True, ca=authority, cert=cert, key=key)
+        with running(known) as link:
+            assert link.wait_connected(10)
+            link.publish(state(b"{}"))
+            broker.wait_for_log(f"'{STATE}'")
+        assert any("u'good'" in line for line in broker.log)
+        broker.log.clear()
+        with running(settings_for(broker, tls=True, ca=authority)) as link:
+            broker.wait_for_log("peer did not return a certificate")
+            assert not link.wait_connected(0.3)
+
+
 def test_tls_on_a_plain_port_is_a_reason_and_falls_back_to_nothing(broker: RealBroker) -> None:
     with running(settings_for(broker, tls=True)) as link:
         await_reason(link, "no TLS with")

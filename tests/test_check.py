@@ -156,3 +156,31 @@ def test_a_broker_that_refuses_the_password_is_wrong_and_the_password_is_not_sho
     assert mark == "WRONG"
     assert "password" in text
     assert "hunter2" not in str(findings)
+
+
+def test_the_neighbours_broker_is_proved_too_and_its_password_not_shown(check: Check, tmp_path: Path) -> None:
+    (tmp_path / "secret").write_text("hunter2\n", "ascii")
+    login = 'user = "node"\npassword_file = "secret"\n'
+    for password, code, mark in (("hunter2", 0, "good"), ("another", 1, "WRONG")):
+        with RealBroker(tmp_path, users={"node": password}) as broker:
+            findings = check(f"[neighbours]\nport = {broker.port}\nreach_km = 200\n{login}", code=code)
+        assert found(findings, "neighbours' broker 127")[0] == mark
+        assert found(findings, "within 200 km")[1].startswith("tells neighbours of FN84, listens to")
+        assert "hunter2" not in str(findings)
+
+
+def test_before_the_services_first_start_the_password_is_read_from_its_own_file(
+    check: Check, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the service it is the copy that the service manager hands over: it cannot read the original."""
+    (tmp_path / "mqtt-password").write_text("hunter2\n", "ascii")
+    handed_over = tmp_path / "credentials"
+    handed_over.mkdir()
+    (handed_over / "mqtt-password").write_text("handed over\n", "ascii")
+    extra = '[mqtt]\nuser = "home"\npassword_file = "mqtt-password"\nport = '
+    for directory, password in ((None, "hunter2"), (handed_over, "handed over"), (tmp_path / "x", "hunter2")):
+        if directory is not None:
+            monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(directory))
+        with RealBroker(tmp_path, users={"home": password}) as broker:
+            findings = check(f"{extra}{broker.port}\n")
+        assert found(findings, "connected to")[0] == "good"

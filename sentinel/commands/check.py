@@ -3,11 +3,11 @@
 import argparse
 import secrets
 import time
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from sentinel.commands.options import Subcommands, add_command, add_config
 from sentinel.config import Config
@@ -69,6 +69,7 @@ def findings(config: Config) -> Iterator[Finding]:
         yield from _source(config, index)
     yield from _receiver(config)
     yield from _broker(config)
+    yield from _neighbours(config)
     yield from _panel(config)
 
 
@@ -169,20 +170,44 @@ def _broker(config: Config) -> Iterator[Finding]:
     if config.mqtt is None:
         yield Finding(None, "no [mqtt]: nothing is published")
         return
+    health = yield from _connection(config, "mqtt")
+    if health.is_connected:
+        yield Finding(None, "whether the broker lets this user publish on sentinel/v1/... shows when running")
+
+
+def _neighbours(config: Config) -> Iterator[Finding]:
+    section = config.neighbours
+    if section is None:
+        return
+    from sentinel.trade.locator import square_of
+    from sentinel.watch.neighbours import squares_within
+
+    squares = squares_within(config.station.locator, section.reach_km)
+    told = f"tells neighbours of {square_of(config.station.locator)}, " if section.share else ""
+    yield Finding(True, f"{told}listens to {len(squares)} squares within {section.reach_km:g} km")
+    health = yield from _connection(config, "neighbours")
+    if health.is_connected:
+        yield Finding(None, "what neighbours and feeds say, and whether it can be read, shows when running")
+
+
+def _connection(
+    config: Config, table: Literal["mqtt", "neighbours"]
+) -> Generator[Finding, None, "LinkHealth"]:
+    """Connect and leave again."""
     from sentinel.outputs.broker_link import BrokerLink
     from sentinel.outputs.mqtt_messages import MqttMessage, Topics
     from sentinel.wiring import broker_settings
 
     node = f"check-{secrets.token_hex(4)}"
-    settings = broker_settings(config, node)
+    settings = broker_settings(config, node, table)
     # Empty and retained: a broker keeps nothing of us.
     nothing = MqttMessage(Topics(node).status, b"", 1, is_retained=True, expiry_s=None)
     link = BrokerLink(settings, birth=nothing, will=nothing)
     health = _after_connecting(link)
     link.stop()
-    yield Finding(health.is_connected, f"broker {settings.where}: {health.reason}")
-    if health.is_connected:
-        yield Finding(None, "whether the broker lets this user publish on sentinel/v1/... shows when running")
+    name = "broker" if table == "mqtt" else "neighbours' broker"
+    yield Finding(health.is_connected, f"{name} {settings.where}: {health.reason}")
+    return health
 
 
 def _after_connecting(link: "BrokerLink") -> "LinkHealth":
