@@ -7,7 +7,7 @@ import * as words from "./words.js";
 
 const BASE = 118, HIGH = 48, HALF = 24, LINE = 3, LANES = 2, LANE = 26;
 const NARROW_PX = 700;                  // below it a direction is told in degrees alone
-const LABEL_PX = { true: 42, false: 84 };  // room for a label, narrow and wide
+const LABEL_PX = { true: 50, false: 96 };  // room for a label, narrow and wide
 const SHAPES = { quiet: LINE, stirring: HALF, open: HIGH, blind: HIGH, off: HIGH };
 
 let record = null;
@@ -74,26 +74,27 @@ function hours(since_s, until_s, x) {
   return marks;
 }
 
-// Each opening as a bar over the strip with the direction it came from. What would overlap takes the second
-// lane; where both are taken the bar stands without its label, which the diary's list below has too.
+// Each opening as a bar over the strip with the direction it came from, the newest first. What would overlap
+// takes the second lane; where both are taken the bar stands without its label, which the diary's list has too.
 function openings(bulletin, since_s, until_s, x, width) {
   const known = new Map(record.openings.map((o) => [o.id, o]));
   for (const o of bulletin.openings) known.set(o.id, o);
   const room_px = byId("day").clientWidth || NARROW_PX, is_narrow = room_px < NARROW_PX;
   const label_s = 86400 * LABEL_PX[is_narrow] / room_px;
-  const ends = new Array(LANES).fill(-Infinity), drawn = [];
-  for (const o of [...known.values()].sort((a, b) => (a.began_at < b.began_at ? -1 : 1))) {
+  const taken_s = new Array(LANES).fill(Infinity), drawn = [];  // from when on each lane is taken
+  for (const o of [...known.values()].sort((a, b) => (a.began_at < b.began_at ? 1 : -1))) {
     const from_s = Math.max(since_s, words.seconds(o.began_at));
     const to_s = Math.min(until_s, o.ended_at === null ? until_s : words.seconds(o.ended_at));
     if (to_s <= since_s || from_s >= until_s) continue;
     const is_late = until_s - from_s < label_s;
     const starts_s = is_late ? until_s - label_s : from_s;
-    const lane = ends.findIndex((end_s) => end_s <= starts_s), y = LANE * (lane < 0 ? LANES - 1 : lane) + 16;
+    const ends_s = Math.max(to_s, starts_s + label_s);
+    const lane = taken_s.findIndex((at_s) => ends_s <= at_s), y = LANE * (lane < 0 ? LANES - 1 : lane) + 16;
     const from = words.bearing(o.bearing_deg) + (is_narrow ? "" : ` ${words.point(o.bearing_deg)}`);
     drawn.push(svg("rect", { class: "opening", x: x(from_s), width: width(from_s, to_s), y, height: 6 },
       svg("title", null, `${words.clock(from_s)} to ${words.clock(to_s)} from ${from}`)));
     if (lane < 0) continue;
-    ends[lane] = Math.max(to_s, starts_s + label_s);
+    taken_s[lane] = starts_s;
     drawn.push(svg("text", { x: is_late ? "100%" : x(from_s), y: y - 3, "text-anchor": is_late ? "end" : null }, from));
   }
   return drawn;

@@ -31,6 +31,7 @@ function reachOf(bulletin) {
 export function showMap(bulletin) {
   const reach = reachOf(bulletin), scale = R / reach;
   const is_blind = bulletin.state === "blind";
+  const free = freeBearing(bulletin);
   const inside = (x, y) => Math.hypot(x, y) <= R - 1.5;
   const stations = bulletin.stations.map((s) => ({ s, xy: at(s.bearing_deg, s.distance_km * scale) })).filter(({ xy }) => inside(...xy));
   const points = bulletin.reflections.map((p) => [p.x_km * scale, p.y_km * scale, p.call]).filter(([x, y]) => inside(x, y));
@@ -41,7 +42,7 @@ export function showMap(bulletin) {
       ...RINGS_KM[reach].map((ring) => svg("circle", { class: "ring", r: ring * scale })),
       is_blind ? svg("circle", { class: "barred", r: R }) : null,
       ...stations.map(({ xy: [x, y] }) => svg("line", { class: "path", x1: 0, y1: 0, x2: x, y2: y })),
-      ...RINGS_KM[reach].map((ring) => svg("text", { class: "km", x: 0, y: ring * scale - 1.5, "text-anchor": "middle" }, `${ring} km`))),
+      ...RINGS_KM[reach].map((ring) => distance(ring, at(free, ring * scale)))),
     ...rim(),
     ...bulletin.headings.flatMap((h) => heading(h, bulletin.state === "open")),
     ...points.map(([x, y, call]) => svg("path", { class: "cross", d: `M${x - 2} ${y - 2}l4 4m0 -4l-4 4` }, svg("title", null, `reflection point towards ${call}`))),
@@ -50,6 +51,16 @@ export function showMap(bulletin) {
     svg("circle", { class: "home", r: 3.4 }), svg("circle", { class: "home-dot", r: 1.2 })));
   say("map-legend", `The rim is ${reach.toLocaleString("en")} km away. Squares are stations, crosses the reflection ` +
     "points between; a heavy arc on the rim is a direction that comes through.");
+}
+
+function distance(ring, [x, y]) {
+  return svg("text", { class: "km", x, y: y + 1.6, "text-anchor": "middle" }, `${ring} km`);
+}
+
+// Where no direction comes through, so that the rings can be labelled there; south, if nothing is in the way.
+function freeBearing(bulletin) {
+  const away = (deg) => Math.min(180, ...bulletin.headings.map((h) => Math.abs((h.bearing_deg - deg + 540) % 360 - 180)));
+  return [180, 135, 225, 90, 270, 45, 315, 0].reduce((best, deg) => (away(deg) > away(best) + 1 ? deg : best));
 }
 
 function told(bulletin, shown) {

@@ -55,10 +55,10 @@ const end_s = (o) => words.seconds(o.ended_at === null ? o.last_at : o.ended_at)
 
 const COLUMNS = [
   { title: "Began", className: "nowrap", cell: (o) => began(o) },
-  { title: "Lasted, h", className: "num", cell: (o) => lasted(o) },
+  { title: "Hours", className: "num", cell: (o) => lasted(o) },
   { title: "From", className: "nowrap", cell: (o) => el("span", null, needle(o.bearing_deg), words.bearing(o.bearing_deg)) },
   { title: "Mode", className: "nowrap", cell: (o) => words.shortMode(o.mode) },
-  { title: "km", className: "num", cell: (o) => words.km(o.nearest_km, o.farthest_km) },
+  { title: "km", className: "num reach", cell: (o) => words.km(o.nearest_km, o.farthest_km) },
   { title: "Heard", className: "num", cell: (o) => String(o.total_stations) },
   { title: "Best, dB", className: "num", wide: true, cell: (o) => words.db(o.best_snr_db) },
   { title: "MUF, MHz", className: "num", wide: true, cell: (o) => (o.muf_mhz === null ? "" : String(Math.round(o.muf_mhz))) },
