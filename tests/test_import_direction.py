@@ -97,9 +97,7 @@ print(*sys.modules)
 
 
 def test_the_core_loads_no_device_network_or_drawing_library() -> None:
-    done = subprocess.run(
-        [sys.executable, "-c", LOADS_THE_CORE], check=True, capture_output=True, text=True
-    )
+    done = subprocess.run([sys.executable, "-c", LOADS_THE_CORE], check=True, capture_output=True, text=True)
     loaded = set(done.stdout.split())
     assert "sentinel.watch.bulletin" in loaded
     assert not loaded & {"paho", "serial", "gpiozero", "spidev", "PIL", "pydantic", "sqlite3", "rich"}

@@ -19,9 +19,7 @@ HOSTILE_BYTES = st.lists(
 def read_in_chunks(data: bytes, cuts: list[int], cap_bytes: int) -> tuple[list[str], int, int]:
     buffer = LineBuffer(cap_bytes)
     edges = [0, *sorted(min(cut, len(data)) for cut in cuts), len(data)]
-    lines = [
-        line for start, end in itertools.pairwise(edges) for line in buffer.feed(data[start:end])
-    ]
+    lines = [line for start, end in itertools.pairwise(edges) for line in buffer.feed(data[start:end])]
     lines += buffer.finish()
     return lines, buffer.discarded, buffer.replaced
 
