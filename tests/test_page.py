@@ -21,6 +21,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from wire_samples import any_bulletin, crowded_bulletin
 
+from sentinel.commands.check import findings
 from sentinel.config import parse
 from sentinel.errors import ConfigError
 from sentinel.output import News
@@ -624,6 +625,28 @@ def test_the_page_is_off_and_on_loopback_unless_asked_for() -> None:
     section = parse(CONFIG, Path("x.toml")).page
     assert section is not None
     assert (section.host, section.port, section.allow, section.names) == ("127.0.0.1", 8506, (), ())
+
+
+@pytest.mark.parametrize(
+    ("section", "said"),
+    [
+        ({}, "http://127.0.0.1:8506/, to this computer alone"),
+        ({"host": "::1", "port": 80}, "http://[::1]:80/, to this computer alone"),
+        ({"host": "0.0.0.0"}, "to every private address, with your place"),
+        ({"host": "::", "allow": ["192.168.1.0/24"]}, "http://[::]:8506/ to 192.168.1.0/24, with"),
+    ],
+)
+def test_check_says_who_sees_the_page(section: dict[str, object], said: str) -> None:
+    told = findings(parse({**CONFIG, "page": section}, Path("x.toml")))
+    assert [each.is_good for each in told if said in each.text] == [True]
+
+
+def test_check_says_that_the_extra_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(page, "NEEDED", ("no_such_server",))
+    told = [
+        each.is_good for each in findings(parse(CONFIG, Path("x.toml"))) if "vhf-sentinel[page]" in each.text
+    ]
+    assert [each.is_good for each in told if "vhf-sentinel[page]" in each.text] == [False]
 
 
 @pytest.mark.parametrize(

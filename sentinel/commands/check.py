@@ -71,6 +71,7 @@ def findings(config: Config) -> Iterator[Finding]:
     yield from _broker(config)
     yield from _neighbours(config)
     yield from _panel(config)
+    yield from _page(config)
 
 
 def _station(config: Config) -> Iterator[Finding]:
@@ -238,6 +239,27 @@ def _panel(config: Config) -> Iterator[Finding]:
         yield Finding(None, f"{', '.join(wired)}: only running shows whether the wires are right")
     else:
         yield Finding(None, "no glass, lamps or button are configured, so none was looked for")
+
+
+def _page(config: Config) -> Iterator[Finding]:
+    if config.page is None:
+        return
+    from ipaddress import ip_address
+
+    from sentinel.errors import ConfigError
+    from sentinel.outputs.page import need_extra
+
+    try:
+        need_extra()
+    except ConfigError as error:
+        yield Finding(False, str(error))
+    section = config.page
+    where = f"http://{f'[{section.host}]' if ':' in section.host else section.host}:{section.port}/"
+    if ip_address(section.host).is_loopback:
+        yield Finding(True, f"the status page is shown on {where}, to this computer alone")
+        return
+    allowed = ", ".join(section.allow) or "every private address"
+    yield Finding(True, f"the status page is shown on {where} to {allowed}, with your place and all you hear")
 
 
 def _clean(text: str) -> str:

@@ -43,6 +43,14 @@ class PageSettings:
     visitors: Visitors = field(default_factory=Visitors)
 
 
+def need_extra() -> None:
+    """Raises ConfigError where the extra ``page`` is not installed."""
+    if not all(map(find_spec, NEEDED)):
+        raise ConfigError(
+            "[page] needs starlette and uvicorn: pip install 'vhf-sentinel[page]', or remove [page]"
+        )
+
+
 class StatusPage:
     """``start``, then ``put`` every bulletin, and ``stop``."""
 
@@ -60,10 +68,7 @@ class StatusPage:
     def start(self) -> None:
         """Begin to listen. Raises ConfigError without the extra ``page``; a port that is taken is a part that
         is not well, and is tried again."""
-        if not all(map(find_spec, NEEDED)):
-            raise ConfigError(
-                "[page] needs starlette and uvicorn: pip install 'vhf-sentinel[page]', or remove [page]"
-            )
+        need_extra()
         if not ipaddress.ip_address(self._settings.host).is_loopback:
             log.warning(
                 "the status page listens on %s: whoever is allowed on that network sees where this station "
