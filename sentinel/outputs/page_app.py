@@ -179,7 +179,8 @@ class PageApp:
 
 def _assets() -> dict[str, bytes]:
     """Every file of the page by its name."""
-    return {each.name: each.read_bytes() for each in (files("sentinel.outputs") / "page").iterdir()}
+    folder = files("sentinel.outputs") / "page"
+    return {each.name: each.read_bytes() for each in folder.iterdir() if each.is_file()}
 
 
 def _unchanging(request: Request, name: str, body: bytes) -> Response:
