@@ -160,12 +160,20 @@ def try_subscriber(words: list[str], target: Target) -> None:
     assert done.stdout == "sentinel/v1/abc/6m/state {}\n", done.stderr
 
 
+def try_figures(words: list[str], target: Target) -> None:
+    """One short scenario: the whole takes minutes."""
+    command = [sys.executable, ROOT / words[1], *words[2:], "--seeds", "0:1", "--kinds", "lone-station"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=target.root)
+    assert "false openings" in done.stdout, done.stderr
+
+
 TRIALS: dict[str, Callable[[list[str], Target], None]] = {
     "systemd/install": try_installer,
     "systemctl": try_service,
     "journalctl": try_service,
     "nano": try_editor,
     "mosquitto_sub": try_subscriber,
+    ".venv/bin/python": try_figures,
 }
 
 
