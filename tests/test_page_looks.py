@@ -332,6 +332,8 @@ def test_a_page_that_has_lost_the_watch_does_not_go_on_saying_quiet(
     assert "heard nothing from the watch for 1 h" in shown.text("because")
     assert "when the band was quiet" in shown.text("because")
     assert shown.tab.run("document.title") == "NO NEWS 6m – Sentinel"
+    # an hour ago by the sample's clock it was 12:12
+    shown.tab.wait_for("document.getElementById('day-list').textContent.includes('–12:12 quiet')")
 
 
 READABLE = """

@@ -16,13 +16,13 @@ export function keepDay(answer) {
   record = answer;
 }
 
-// The diary's strip, and after its end what the watch has said since.
-export function showDay(bulletin, now_s) {
+// The diary's strip, and after its end what the watch has said since, as far as it has been heard from.
+export function showDay(bulletin, now_s, lost) {
   if (record === null) return;
   const until_s = now_s, since_s = now_s - 86400;
   const x = (at_s) => `${(100 * Math.min(1, Math.max(0, (at_s - since_s) / 86400))).toFixed(3)}%`;
   const width = (from_s, to_s) => `${(100 * (Math.min(to_s, until_s) - Math.max(from_s, since_s)) / 86400).toFixed(3)}%`;
-  const spans = lived(bulletin, until_s).filter((s) => s.until_s > since_s && s.since_s < until_s);
+  const spans = lived(bulletin, until_s - (lost || 0)).filter((s) => s.until_s > since_s && s.since_s < until_s);
   const drawing = svg("svg", { role: "img", "aria-label": told(spans) },
     svg("defs", null, ...patterns("day")),
     ...hours(since_s, until_s, x),

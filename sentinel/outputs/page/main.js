@@ -45,7 +45,7 @@ function showAges() {
   aged_s = uptime();
   showHeard(bulletin, now_s);
   showHealth(bulletin, now_s, lost);
-  showDay(bulletin, now_s);
+  showDay(bulletin, now_s, lost);
 }
 
 function show() {
@@ -97,7 +97,7 @@ async function askDiary() {
   await Promise.all([
     ask(`day.json?${of}`).then((day) => {
       keepDay(day.error ? { spans: [], openings: [] } : day);
-      showDay(bulletin, now_s);
+      showDay(bulletin, now_s, lost);
     }),
     askOpenings(),
     asked_s - months_s >= MONTHS_S ? ask(`months.json?${of}`).then((months) => {
