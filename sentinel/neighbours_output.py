@@ -110,7 +110,8 @@ class NeighboursOutput:
         if not health.is_connected:
             return Part("neighbours", False, health.reason), *feeds
         doubts = f", {doubted} messages not believed ({self._last_reason})" if doubted else ""
-        told = f"{health.reason}, {nodes} nodes within {self._reach_km:.0f} km{doubts}"
+        known = "1 node" if nodes == 1 else f"{nodes} nodes"
+        told = f"{health.reason}, {known} within {self._reach_km:.0f} km{doubts}"
         return Part("neighbours", True, told), *feeds
 
     def wait_connected(self, timeout_s: float) -> bool:

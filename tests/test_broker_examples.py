@@ -57,8 +57,8 @@ HOME: dict[str, tuple[set[str], set[str]]] = {
     B: (own(B) | {ABOUT_B}, {COMMAND_B, HUB_STATUS}),
 }
 SHARED: dict[str, tuple[set[str], set[str]]] = {
-    A: ({NET_A, f"sentinel/v1/{A}/status"}, {NET_A, NET_B}),
-    B: ({NET_B, f"sentinel/v1/{B}/status"}, {NET_A, NET_B}),
+    A: ({NET_A}, {NET_A, NET_B}),
+    B: ({NET_B}, {NET_A, NET_B}),
     "hub": (set(), {NET_A, NET_B}),
 }
 

@@ -9,6 +9,7 @@ from nights import CONFIG, HOME, LOCAL, OWN_CALL, SOUTH_WEST, Heard, calling, li
 
 from sentinel.cli import main
 
+SHARED_ACL = Path(__file__).parents[1] / "config" / "mosquitto-shared.acl"
 START_S = seconds("2026-06-14T20:00:00")
 
 Check = Callable[..., list[tuple[str, str]]]
@@ -162,7 +163,7 @@ def test_the_neighbours_broker_is_proved_too_and_its_password_not_shown(check: C
     (tmp_path / "secret").write_text("hunter2\n", "ascii")
     login = 'user = "node"\npassword_file = "secret"\n'
     for password, code, mark in (("hunter2", 0, "good"), ("another", 1, "WRONG")):
-        with RealBroker(tmp_path, users={"node": password}) as broker:
+        with RealBroker(tmp_path, users={"node": password}, acl=SHARED_ACL.read_text("utf-8")) as broker:
             findings = check(f"[neighbours]\nport = {broker.port}\nreach_km = 200\n{login}", code=code)
         assert found(findings, "neighbours' broker 127")[0] == mark
         assert found(findings, "within 200 km")[1].startswith("tells neighbours of FN84, listens to")

@@ -196,14 +196,11 @@ def _connection(
 ) -> Generator[Finding, None, "LinkHealth"]:
     """Connect and leave again."""
     from sentinel.outputs.broker_link import BrokerLink
-    from sentinel.outputs.mqtt_messages import MqttMessage, Topics
     from sentinel.wiring import broker_settings
 
     node = f"check-{secrets.token_hex(4)}"
     settings = broker_settings(config, node, table)
-    # Empty and retained: a broker keeps nothing of us.
-    nothing = MqttMessage(Topics(node).status, b"", 1, is_retained=True, expiry_s=None)
-    link = BrokerLink(settings, birth=nothing, will=nothing)
+    link = BrokerLink(settings, birth=None, will=None)
     health = _after_connecting(link)
     link.stop()
     name = "broker" if table == "mqtt" else "neighbours' broker"

@@ -110,7 +110,8 @@ class _PahoSession:
         if link.tls is not None:
             client.tls_set_context(link.tls)
         self._set_delay(link.reconnect_delay_s())
-        self._set_will(link.will)
+        if link.will is not None:
+            self._set_will(link.will)
         self._set_callbacks()
 
     def start(self) -> None:

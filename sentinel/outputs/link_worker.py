@@ -66,7 +66,8 @@ class Session(StructuralType):
 class LinkWorker(ABC):
     """A link that connects, reconnects and keeps the latest values until the broker has them.
 
-    ``birth`` is published first at every connection; ``will`` by ``stop``, and by the broker when we vanish.
+    ``birth`` is published first at every connection; ``will`` by ``stop``, and by the broker when we vanish;
+    None for a link that says nothing of itself.
     ``on_connected`` runs in the worker thread after every connection, ``on_received`` in the library's
     thread: both must return soon. ``first_protocol`` spares the wait where a broker is known to speak only
     3.1.1. ``hub_birth`` is the message by which a home-automation hub says that it has started: then it gets
@@ -78,8 +79,8 @@ class LinkWorker(ABC):
         self,
         settings: BrokerSettings,
         *,
-        birth: MqttMessage,
-        will: MqttMessage,
+        birth: MqttMessage | None,
+        will: MqttMessage | None,
         subscriptions: Sequence[Subscription] = (),
         on_connected: Callable[[], None] | None = None,
         on_received: Callable[[Received], None] | None = None,
@@ -98,7 +99,8 @@ class LinkWorker(ABC):
         self._hub_birth = hub_birth
         self._changed = threading.Condition()
         self._book = LinkBook(time.monotonic(), self.patience, first_protocol, settings.table)
-        self._book.outbox.put(birth, time.monotonic())
+        if birth is not None:
+            self._book.outbox.put(birth, time.monotonic())
         self._said: set[str] = set()
         self._session: Session | None = None
         self._is_fresh = False
@@ -296,5 +298,6 @@ class LinkWorker(ABC):
             # Bounded: a latest value a topic and so many events.
             while (held := self._book.outbox.take(time.monotonic())) is not None:
                 session.publish(as_sent(held, time.monotonic()))
-            session.publish_last(self.will, self.patience.farewell_s)
+            if self.will is not None:
+                session.publish_last(self.will, self.patience.farewell_s)
         session.close()
