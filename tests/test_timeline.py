@@ -108,3 +108,10 @@ def test_few_stragglers_from_earlier_are_no_clock_that_was_set() -> None:
 def test_a_slot_with_more_lines_than_are_held_loses_none() -> None:
     flood = [Decode(START_S, f"CQ VE1QBC {number}") for number in range(MOST_HELD + 50)]
     assert len(list(Timeline().in_order(flood))) == len(flood)
+
+
+def test_what_follows_a_clock_that_was_set_back_is_sorted_though_it_spans_minutes() -> None:
+    mixed = sorted(slots(STEP_LINES + 10, -HOUR_S), key=lambda one: -one.at_s % 120.0)
+    after = [Decode(one.at_s, f"CQ VE1QAB {n}") for n, one in enumerate(mixed)]
+    told = offsets(Timeline().in_order([*slots(20), *after]))
+    assert told == sorted(told)

@@ -40,7 +40,9 @@ class TextForm:
         except ConfigError as error:
             raise ConfigError(f'layout "{template}": {error}') from None
         pattern = _Pattern(self.parts, self.clock, self.calendar)
-        self._match = re.compile(pattern.text()).fullmatch
+        compiled = re.compile(pattern.text())
+        self._match = compiled.fullmatch
+        self._groups = tuple(compiled.groupindex[name] for name in FOUND_ORDER)
         self._has_decimal_commas = pattern.has_decimal_commas
 
     def match(self, line: str) -> Found | None:
@@ -50,7 +52,7 @@ class TextForm:
         found = self._match(line)
         if found is None:
             return None
-        texts: Found = found.group(*FOUND_ORDER)
+        texts: Found = found.group(*self._groups)
         if self._has_decimal_commas and "," in line:
             texts = [_with_point(text) if i in NUMBER_PLACES else text for i, text in enumerate(texts)]
         return texts

@@ -43,7 +43,9 @@ class LineBuffer:
             self._is_discarding = False
         self._partial = b""
         self._hold(rest)
-        return [self._decoded(raw) for raw in complete if self._fits(raw)]
+        fitting = [raw for raw in complete if len(raw) <= self._cap_bytes]
+        self.discarded += len(complete) - len(fitting)
+        return self._decoded(fitting)
 
     def finish(self) -> list[str]:
         """The last line of a stream that has ended without an LF, if there is one."""
@@ -66,16 +68,17 @@ class LineBuffer:
             self._is_discarding = True
             self.discarded += 1
 
-    def _fits(self, raw: bytes) -> bool:
-        if len(raw) <= self._cap_bytes:
-            return True
-        self.discarded += 1
-        return False
+    def _decoded(self, lines: list[bytes]) -> list[str]:
+        """All at once if they are plain ASCII, which nearly all are; else one by one."""
+        joined = b"\n".join(lines)
+        if joined.isascii():
+            texts = joined.decode("ascii").split("\n") if lines else []
+            return [text.rstrip("\r") for text in texts] if b"\r" in joined else texts
+        return [self._decoded_alone(line).rstrip("\r").removeprefix("\ufeff") for line in lines]
 
-    def _decoded(self, raw: bytes) -> str:
+    def _decoded_alone(self, line: bytes) -> str:
         try:
-            text = raw.decode()
+            return line.decode()
         except UnicodeDecodeError:
             self.replaced += 1
-            text = raw.decode(errors="replace")
-        return text.rstrip("\r").removeprefix("\ufeff")
+            return line.decode(errors="replace")

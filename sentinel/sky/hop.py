@@ -14,6 +14,7 @@ of ITU-R P.2001-4 gives a loss, not a limit). Take the skip from strong stations
 """
 
 import math
+from functools import lru_cache
 from typing import Literal
 
 EARTH_RADIUS_KM = 6371.009  # Recommendation ITU-R P.533
@@ -23,6 +24,7 @@ M_FACTOR_LIMIT_KM = 2300.0  # the fit of P.1240 ends where x = 1
 Law = Literal["secant", "m-factor"]
 
 
+@lru_cache(maxsize=16)  # a handful of heights
 def longest_hop_km(height_km: float = E_LAYER_KM) -> float:
     """Ground length of the hop whose ray leaves along the horizon: 2,351 km for 110 km."""
     return 2.0 * EARTH_RADIUS_KM * math.acos(EARTH_RADIUS_KM / (EARTH_RADIUS_KM + _height(height_km)))

@@ -17,34 +17,35 @@ Where a constant names no source it is common practice, no source: chosen to dra
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sentinel.sky.geodesy import check_place, path_between
 from sentinel.sky.magnetics import Crossing, crosses_dip_equator
 from sentinel.sky.showers import shower_pings
 from sentinel.sky.sun import local_solar_hour, season_angle_deg
 
+_Peak = Callable[[float], float]
 
-@dataclass(frozen=True, slots=True)
-class _Peak:
+
+def _peak(centre: float, half_width: float, cycle: float) -> _Peak:
     """A smooth peak of height 1 on a cycle (von Mises), half as high ``half_width`` from its centre."""
+    turn = 2.0 * math.pi / cycle
+    narrowness = math.log(2.0) / (1.0 - math.cos(turn * half_width))
 
-    centre: float
-    half_width: float
-    cycle: float
+    def height(at: float) -> float:
+        return math.exp(narrowness * (math.cos(turn * (at - centre)) - 1.0))
 
-    def __call__(self, at: float) -> float:
-        turn = 2.0 * math.pi / self.cycle
-        narrowness = math.log(2.0) / (1.0 - math.cos(turn * self.half_width))
-        return math.exp(narrowness * (math.cos(turn * (at - self.centre)) - 1.0))
+    return height
 
 
 def _year(centre_deg: float, half_width_deg: float) -> _Peak:
-    return _Peak(centre_deg, half_width_deg, 360.0)
+    return _peak(centre_deg, half_width_deg, 360.0)
 
 
 def _day(centre_h: float, half_width_h: float) -> _Peak:
-    return _Peak(centre_h, half_width_h, 24.0)
+    return _peak(centre_h, half_width_h, 24.0)
 
 
 def _above(value: float, limit: float, softness: float) -> float:
@@ -102,11 +103,12 @@ _METEOR_YEARLY_MEAN = 1.0527
 def sporadic_e_weight(at_s: float, lat_deg: float, lon_deg: float) -> float:
     """How usual 50 MHz sporadic E is over a place, relative to the yearly mean at 45 degrees north."""
     check_place(lat_deg, lon_deg)
-    season, hour = season_angle_deg(at_s), local_solar_hour(at_s, lon_deg)
+    hour = local_solar_hour(at_s, lon_deg)
+    in_north, in_south = _es_seasons(season_angle_deg(at_s))
     north = _above(lat_deg, 0.0, _HEMISPHERE_DEG / 2.0)
     yearly = _ES_OUT_OF_SEASON
-    yearly += north * (_ES_NORTH(season) + _ES_MINOR * _ES_NORTH_MINOR(season))
-    yearly += (1.0 - north) * (_ES_SOUTH(season) + _ES_MINOR * _ES_SOUTH_MINOR(season))
+    yearly += north * in_north
+    yearly += (1.0 - north) * in_south
     daily = _ES_NIGHT + _ES_MORNING(hour) + _ES_AFTERNOON_SHARE * _ES_AFTERNOON(hour)
     return yearly * daily * _es_belt(lat_deg) / _ES_YEARLY_MEAN
 
@@ -179,6 +181,13 @@ _EVENING = _Transequatorial(_day(21.0, 2.5), 3000.0, 8000.0, 15.0, 15.0)
 
 def _equinox(season_deg: float) -> float:
     return _EQUINOX_FLOOR + (1.0 - _EQUINOX_FLOOR) * math.cos(math.radians(season_deg)) ** 2
+
+
+@lru_cache(maxsize=16)  # one moment, many places
+def _es_seasons(season_deg: float) -> tuple[float, float]:
+    """The yearly curve of either hemisphere, the northern first."""
+    in_north = _ES_NORTH(season_deg) + _ES_MINOR * _ES_NORTH_MINOR(season_deg)
+    return in_north, _ES_SOUTH(season_deg) + _ES_MINOR * _ES_SOUTH_MINOR(season_deg)
 
 
 def _es_belt(lat_deg: float) -> float:

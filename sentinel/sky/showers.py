@@ -10,6 +10,7 @@ it, so that the Geminids, the year's best, about quadruple it (common practice, 
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sentinel.sky.geodesy import check_place
 from sentinel.sky.sun import solar_longitude_deg
@@ -65,13 +66,18 @@ def shower_pings(at_s: float, lat_deg: float, lon_deg: float) -> float:
     Raises ValueError for a place off the Earth or a time not finite.
     """
     check_place(lat_deg, lon_deg)
-    longitude = solar_longitude_deg(at_s)
     total = 0.0
-    for shower in SHOWERS:
-        strength = shower.strength(longitude)
-        if strength > 0.0:
-            total += strength * max(0.0, _sin_elevation(shower, at_s, lat_deg, lon_deg))
+    for shower, strength in _active(at_s):
+        total += strength * max(0.0, _sin_elevation(shower, at_s, lat_deg, lon_deg))
     return total
+
+
+@lru_cache(maxsize=16)  # one moment, many places
+def _active(at_s: float) -> tuple[tuple[Shower, float], ...]:
+    """The showers that add anything now, and how much with the radiant overhead."""
+    longitude = solar_longitude_deg(at_s)
+    strengths = ((shower, shower.strength(longitude)) for shower in SHOWERS)
+    return tuple((shower, strength) for shower, strength in strengths if strength > 0.0)
 
 
 def strongest_shower(at_s: float, least_strength: float = 0.2) -> Shower | None:

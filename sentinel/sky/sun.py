@@ -5,9 +5,12 @@ solar calculator of NOAA's Global Monitoring Laboratory uses too: within 0.02 de
 Elevation is geometric, without refraction. Times are seconds since 1970 UTC; UTC stands for dynamical time
 (a minute moves the sun's place among the stars by 0.0007 degrees). Latitudes are degrees north, longitudes
 degrees east.
+
+Many places are asked about for one moment, so what depends on the moment alone is remembered.
 """
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 from sentinel.sky.geodesy import check_place
@@ -16,6 +19,8 @@ _J2000_S = 946728000.0  # 2000-01-01 12:00 UTC
 _CENTURY_S = 36525.0 * 86400.0
 # Refraction 34' and the sun's half diameter 16': the conventional centre of the disc at sunrise
 SUNRISE_ELEVATION_DEG = -0.833
+# One judgement of the band asks about one moment, or two; several threads may judge.
+_MOMENTS = 16
 # General precession in longitude, degrees a century (Meeus, chapter 21)
 _PRECESSION_DEG = 1.397
 
@@ -58,12 +63,14 @@ def local_solar_hour(at_s: float, lon_deg: float) -> float:
     return _solar_hour(at_s, lon_deg, _declination_and_equation(at_s)[1])
 
 
+@lru_cache(maxsize=_MOMENTS)
 def solar_longitude_deg(at_s: float) -> float:
     """Ecliptic longitude of the sun for the equinox of J2000, in [0, 360): the calendar of meteor showers."""
     century = _century(at_s)
     return (_true_longitude_deg(century) - _PRECESSION_DEG * century) % 360.0
 
 
+@lru_cache(maxsize=_MOMENTS)
 def season_angle_deg(at_s: float) -> float:
     """Ecliptic longitude of the sun for the equinox of date: 0 March equinox, 90 June solstice, 180, 270."""
     return _true_longitude_deg(_century(at_s)) % 360.0
@@ -92,6 +99,7 @@ def _true_longitude_deg(century: float) -> float:
     return _mean_longitude_deg(century) % 360.0 + centre
 
 
+@lru_cache(maxsize=_MOMENTS)
 def _declination_and_equation(at_s: float) -> tuple[float, float]:
     """Declination in radians and the equation of time, true minus mean sun, in minutes (Meeus 25.8, 28.3)."""
     century = _century(at_s)

@@ -42,8 +42,11 @@ class Locals:
         self._worst = 1.0, 0
         day, hour = int(at_s // DAY_S), int(at_s // 3600) % 24
         days = self._heard.setdefault(call, {})
-        days[day] = days.get(day, 0) | 1 << hour
         self._heard.move_to_end(call)
+        mask = days.get(day, 0)
+        if mask >> hour & 1:
+            return
+        days[day] = mask | 1 << hour
         for old in [d for d in days if d <= day - KEPT_DAYS]:
             del days[old]
         if len(self._heard) > KEPT_STATIONS:

@@ -5,8 +5,9 @@ season over the places where it would reflect, times whether the reception was a
 Es and meteor ranges coincide, so persistence separates them, not distance (common practice, no source).
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import exp, log
 
 from sentinel.sky.circular import angle_between_deg
@@ -59,7 +60,7 @@ class Clues:
 
     home: tuple[float, float]
     at_s: float
-    places: Sequence[Place]
+    places: tuple[Place, ...]
     is_persistent: bool
     has_one_hop_along: bool = False
     weather: SpaceWeather = SpaceWeather()
@@ -76,6 +77,7 @@ class Judgement:
 NOTHING = Judgement(Mode.UNKNOWN, ())
 
 
+@lru_cache(maxsize=16)  # one bulletin asks the same several times, and a page or a panel again
 def judge(clues: Clues) -> Judgement:
     """The likeliest mode; ``unknown`` when the two best are too close to call."""
     if not clues.places:
@@ -99,7 +101,7 @@ def is_along(bearing_a_deg: float, bearing_b_deg: float) -> bool:
     return angle_between_deg(bearing_a_deg, bearing_b_deg) <= 30.0
 
 
-def _distances(places: Sequence[Place], mode: Mode) -> float:
+def _distances(places: tuple[Place, ...], mode: Mode) -> float:
     """How well the mode explains where the stations are: the mean fit in nats, for at most four stations."""
     fit = _FIT[mode]
     mean = sum(log(max(TINY, fit(place.distance_km))) for place in places) / len(places)
@@ -138,8 +140,9 @@ _FIT: dict[Mode, Callable[[float], float]] = {
 def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
     """Mode, its weight before distances, and the reason in words."""
     mean_km = sum(p.distance_km for p in clues.places) / len(clues.places)
-    hop_weight = _mean(_es_weight(clues, place) for place in clues.places)
-    all_hops = _mean(_es_weight_of_all_hops(clues, place) for place in clues.places)
+    es_weights = [_es_weights(clues, place) for place in clues.places]
+    hop_weight = _mean(map(_mean, es_weights))
+    all_hops = _mean(map(_geometric_mean, es_weights))
     season = _in_words(hop_weight)
     yield (
         Mode.SPORADIC_E,
@@ -183,15 +186,15 @@ def _priors(clues: Clues) -> Iterator[tuple[Mode, float, str]]:
     )
 
 
-def _es_weight(clues: Clues, place: Place) -> float:
+def _es_weights(clues: Clues, place: Place) -> list[float]:
+    """How usual sporadic E is at each reflection on the way to a place."""
     points = hop_midpoints(*clues.home, place.lat_deg, place.lon_deg, es_hops(max(place.distance_km, 1.0)))
-    return _mean(sporadic_e_weight(clues.at_s, lat, lon) for lat, lon in points)
+    return [sporadic_e_weight(clues.at_s, lat, lon) for lat, lon in points]
 
 
-def _es_weight_of_all_hops(clues: Clues, place: Place) -> float:
-    """Every hop must be reflected, so the hops' weights are averaged geometrically."""
-    points = hop_midpoints(*clues.home, place.lat_deg, place.lon_deg, es_hops(max(place.distance_km, 1.0)))
-    logs = [log(max(TINY, sporadic_e_weight(clues.at_s, lat, lon))) for lat, lon in points]
+def _geometric_mean(weights: list[float]) -> float:
+    """Every hop must be reflected, so a weak one spoils the others."""
+    logs = [log(max(TINY, weight)) for weight in weights]
     return exp(sum(logs) / len(logs))
 
 
@@ -215,7 +218,7 @@ def _is_poleward(clues: Clues) -> bool:
     return all(angle_between_deg(p.bearing_deg, pole_deg) <= 60.0 for p in clues.places)
 
 
-def _mean(values: Iterator[float]) -> float:
+def _mean(values: Iterable[float]) -> float:
     kept = list(values)
     return sum(kept) / len(kept) if kept else 0.0
 

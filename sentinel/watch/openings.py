@@ -11,7 +11,6 @@ from sentinel.watch.evidence import bar
 from sentinel.watch.hearing import Hearing
 from sentinel.watch.mode import NOTHING, Clues, Judgement, SpaceWeather, is_along, judge
 from sentinel.watch.opening import LONGEST_ES_HOP_KM, OpeningLife
-from sentinel.watch.place import Place
 from sentinel.watch.track import Track
 from sentinel.watch.verdict import HOLD_S, SCATTERED_STATIONS, is_beyond_a_ping, is_opening
 
@@ -129,7 +128,7 @@ class Openings:
 
     def judge_life(self, life: OpeningLife) -> Judgement:
         """The mode of an opening, from all that it brought."""
-        places = [h.place for h in life.sure()]
+        places = tuple(h.place for h in life.sure())
         one_hop = (
             any(
                 other is not life and _is_one_hop_along(other, places[0].bearing_deg)
@@ -143,7 +142,7 @@ class Openings:
     def _judge_area(self, live: list[Track], at_s: float) -> Judgement:
         if not live:
             return NOTHING
-        places: list[Place] = [t.place for t in live]
+        places = tuple(t.place for t in live)
         is_persistent = max(t.persistence for t in live) >= bar(0.0) / 2.0
         one_hop = any(_is_one_hop_along(life, places[0].bearing_deg) for life in self._lives.values())
         return judge(Clues(self._home, at_s, places, is_persistent, one_hop, self.weather))

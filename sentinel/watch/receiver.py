@@ -24,6 +24,8 @@ CLOCK_WINDOW_S = 30 * 60.0
 CLOCK_STATIONS = 3
 """One station's clock proves nothing; the median of three is ours unless two of them are wrong alike."""
 KEPT_STATIONS = 500
+DISORDER_S = 120.0
+"""Lines come in the order of their time but for late ones, of which the watch takes none that is older."""
 HALF_HOUR_S = 1800.0
 """How often the neighbours' silence is judged anew: what is usual changes with the hour."""
 
@@ -104,12 +106,20 @@ class Receiver:
         """
         minute = int(at_s // 60)
         if minute != self._clock[0]:
-            fresh = [dt for heard_at, dt in self.offsets.values() if heard_at > at_s - CLOCK_WINDOW_S]
+            fresh = list(self._offsets_since(at_s - CLOCK_WINDOW_S))
             error_s = median(fresh) if len(fresh) >= CLOCK_STATIONS else None
             before_s = self._clock[1]
             self._is_clock_stale = error_s is None and before_s is not None and abs(before_s) > CLOCK_DEAF_S
             self._clock = minute, before_s if self._is_clock_stale else error_s
         return self._clock[1]
+
+    def _offsets_since(self, since_s: float) -> Iterator[float]:
+        """The stations' time offsets, the newest first."""
+        for heard_at_s, dt_s in reversed(self.offsets.values()):
+            if heard_at_s <= since_s - DISORDER_S:
+                return
+            if heard_at_s > since_s:
+                yield dt_s
 
     def blindness(self, at_s: float, *, hears_far: bool) -> Blindness | None:
         """The first reason for which the receiver cannot be judged at ``at_s``, or None.
