@@ -85,7 +85,8 @@ class Daemon:
         self._diary = DiaryOutput(Diary(diary_path(config, state_dir)), config.band.name, rule)
         self._remembered = self._diary.recall() if rate == 1.0 else Remembered()
         memory = self._remembered.memory
-        start_s = starting_time_s(memory, time.time(), not self._outside.is_clock_right)
+        self._was_clock_doubtful = not self._outside.is_clock_right
+        start_s = starting_time_s(memory, time.time(), self._was_clock_doubtful)
         self._clock = EventClock(start_s, self._started_s, rate)
         self._live = LiveWatch(config.watch_settings(), self._clock, memory)
         self._sources = Sources(config, self._remembered.checkpoints)
@@ -118,7 +119,6 @@ class Daemon:
         if self._live.has_verdict:
             self._diary.follow(self._live.bulletin(), self._live.heard_lately())
         self._diary.start(self._outside.right_time_s)
-        self._note_downtime(self._started_s)
         self._outside.start()
         self._sources.start(self._inbox.put)
         notify.ready()
@@ -163,13 +163,15 @@ class Daemon:
     def _take_lines(self, batch: LineBatch, now_s: float) -> bool:
         """Feed a batch. Of a backlog nothing is told before all of it has been read."""
         self._is_behind = not batch.is_live
-        has_decodes = False
+        has_decodes, decode = False, None
         for decode in self._sources.read(batch, self._outside.right_time_s()):
             if decode is None:
                 self._live.reject()
                 continue
             has_decodes = True
             self._feed(decode, batch.is_live, now_s)
+        if not batch.is_live and batch.written_s is not None and decode is not None:
+            self._live.was_written(decode.at_s, time.time() - batch.written_s, now_s)
         notify.watchdog()  # a long backlog is progress too
         return has_decodes or self._is_behind
 
@@ -195,6 +197,7 @@ class Daemon:
         self._telling.happened(self._live.settle())
         if self._is_behind:
             self._is_behind = False
+            self._note_downtime(now_s)
             self._telling.happened(self._live.let_pass(self._event_s(now_s)))
         self._telling.tell(now_s)
         self._keep_place(now_s)
@@ -229,7 +232,9 @@ class Daemon:
         if self._is_downtime_noted or since_s is None or not self._outside.is_clock_right:
             return
         self._is_downtime_noted = True
-        until_s = starting_time_s(self._remembered.memory, time.time() - (now_s - self._started_s), False)
+        until_s = self._clock.now_s(self._started_s)
+        if self._was_clock_doubtful:  # event time went on from where it stood, and only now can be compared
+            until_s = starting_time_s(self._remembered.memory, time.time() - now_s + self._started_s, False)
         if until_s > since_s:
             self._diary.note_downtime(since_s, until_s)
 

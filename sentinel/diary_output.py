@@ -25,6 +25,7 @@ from sentinel.outputs.diary_rows import (
     OpeningRow,
     Recent,
     Snapshot,
+    Struck,
 )
 from sentinel.recent import from_lines
 from sentinel.restart import Memory, Standing
@@ -103,12 +104,17 @@ class DiaryOutput:
         heard: Iterable[Station],
         changes: Iterable[Change] = (),
         place: Place | None = None,
+        struck_after_s: float | None = None,
     ) -> None:
         """Take what is new since the last call: ``changes``, and ``heard``, the far stations of late.
 
-        With ``place``, a start goes on from there; it must stand for all that was noted until now.
+        With ``place``, a start goes on from there; it must stand for all that was noted until now. What was
+        noted of later than ``struck_after_s`` was noted by a wrong clock.
         """
         told = replace(bulletin, stations=tuple(heard))
+        if struck_after_s is not None:
+            self._queue.put(DiaryBatch(struck=(Struck(self._band, struck_after_s),)))
+            self._before = None
         batch = _happened(told.band, changes).then(news(told, self._before, country_of))
         self._before = told
         self._queue.put(batch if place is None else batch.then(self._kept(place)))

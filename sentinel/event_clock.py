@@ -22,6 +22,10 @@ class EventClock:
             self._base_s, self._at_monotonic_s = at_s, monotonic_s
         self.follows_lines = True
 
+    def saw_written(self, at_s: float, monotonic_s: float) -> None:
+        """A line stamped ``at_s`` was written then, before anybody watched."""
+        self._base_s, self._at_monotonic_s = at_s, monotonic_s
+
     def move(self, by_s: float) -> None:
         """All that was stamped until now was stamped ``by_s`` too early."""
         self._base_s += by_s

@@ -12,7 +12,7 @@ from dataclasses import replace
 from sentinel.event_clock import EventClock
 from sentinel.line_time import LineTime
 from sentinel.recent import MEMORY_S, Beginning, RecentDecodes
-from sentinel.restart import Continuity, Memory, Standing, begin_again, moved
+from sentinel.restart import ODD_WALL_S, Continuity, Memory, Standing, begin_again, moved
 from sentinel.watch.bulletin import Bulletin, Station
 from sentinel.watch.changes import Change, OpeningChanged, Phase
 from sentinel.watch.decode import Decode
@@ -34,6 +34,7 @@ class LiveWatch:
         self._weather = SpaceWeather()
         self._neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
         self._far_call: str | None = None
+        self._struck_after_s: float | None = None
         memory = memory or Memory()
         self._begin_from(moved(memory, -memory.standing.shift_s if memory.standing else 0.0))
         self._fed_before = {_key(each) for each in self.recent}
@@ -91,10 +92,15 @@ class LiveWatch:
         tracks = self._watch.hearing.tracks.values()
         return tuple(track.published() for track in tracks if track.last_at_s > self.now_s - 2.0 * LATE_S)
 
+    def take_struck(self) -> float | None:
+        """Event time after which all that was said until now was said by a wrong clock, if it was; once."""
+        after_s, self._struck_after_s = self._struck_after_s, None
+        return after_s
+
     def standing(self, now_s: float, wall_s: float) -> Standing:
         """How it stands, for the next start."""
-        ahead_s = wall_s - self.clock.now_s(now_s) if self.clock.follows_lines else 0.0
-        if abs(ahead_s - self._wall_ahead_s) > LATE_S:  # it is to be remembered, not to be news every time
+        ahead_s = wall_s - self.clock.now_s(now_s)
+        if self.clock.follows_lines and abs(ahead_s - self._wall_ahead_s) > LATE_S:  # else it is no news
             self._wall_ahead_s = ahead_s
         return self._stand()
 
@@ -127,6 +133,16 @@ class LiveWatch:
             self.recent.add(each)
             changes += self._watch.feed(each)
         return self._noted(changes)
+
+    def was_written(self, at_s: float, ago_s: float, now_s: float) -> None:
+        """The last line of a backlog, stamped ``at_s``, was written so long ago by the wall clock.
+
+        After a restart this tells how far apart the two are where no live line has told it yet. A log that is
+        read for the first time may have been copied: when it was written says nothing.
+        """
+        is_odd = abs(self.clock.now_s(now_s) - ago_s - at_s) > ODD_WALL_S
+        if self._memory.watched_until_s is not None and not self.clock.follows_lines and is_odd:
+            self.clock.saw_written(at_s, now_s - max(0.0, ago_s))
 
     def reject(self) -> None:
         """A line could not be read."""
@@ -189,6 +205,7 @@ class LiveWatch:
     def _in_time(self, decode: Decode) -> Sequence[Decode]:
         """The decode; where the wall clock has let time pass beyond it, the core goes back for it first."""
         if not self.clock.follows_lines and self._newest_s - LATE_S <= decode.at_s < self.now_s - LATE_S:
+            self._struck_after_s = decode.at_s
             self._begin_again(decode.at_s)
         return (decode,)
 
@@ -245,6 +262,8 @@ class LiveWatch:
     def _follow_the_set_clock(self) -> None:
         """No opening's name hangs on the time any more: from now on the stamps count as they are."""
         by_s = -self._line_time.shift_s
+        if by_s < 0.0:
+            self._struck_after_s = self.now_s + by_s
         self._neighbours.move_clock(by_s)
         self._begin_from(moved(self._here(), by_s))
         self.recent.rewrite()

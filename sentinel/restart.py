@@ -172,8 +172,8 @@ class Continuity:
         if self._before or self._unmatched:
             bulletin = replace(bulletin, openings=tuple(map(self.opening, bulletin.openings)))
         standing = self._standing
-        if standing is None or bulletin.state is not standing.state:
-            return bulletin
+        if standing is None or bulletin.state is not standing.state or standing.since_s > bulletin.at_s:
+            return bulletin  # the last case: that watch went by a clock that was wrong
         return replace(bulletin, since_s=standing.since_s, previous=standing.previous)
 
     def changes(self, changes: Iterable[Change]) -> list[Change]:

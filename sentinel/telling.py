@@ -77,7 +77,7 @@ class Telling:
             return
         kept = None if place is None else place(self._kept())
         happened, self._to_note = self._to_note, []
-        self._diary.note(self.bulletin(), self._live.heard_lately(), happened, kept)
+        self._diary.note(self.bulletin(), self._live.heard_lately(), happened, kept, self._live.take_struck())
 
     def tell(self, now_s: float) -> Bulletin | None:
         """Hand what has happened, and how things stand, to every output; None before the first verdict."""

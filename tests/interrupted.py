@@ -22,6 +22,7 @@ BAND = "6m"
 COLUMNS = {
     "sighting": "at_ms, call, locator, distance_km, bearing_deg, snr_db, audio_hz, trust",
     "state_change": "at_ms, state, blind_reason",
+    "downtime": "since_ms, until_ms",
     "opening": "*",
     "notable": "what, station, opening_id",
     "station": "*",
@@ -44,6 +45,15 @@ def decode_of(line: Heard) -> Decode:
     return Decode(
         float(line.at_s), line.message, float(line.snr_db), line.dt_s, float(line.audio_hz), mode=line.mode
     )
+
+
+def rows_of(diary: Path) -> dict[str, list[tuple[Any, ...]]]:
+    """What the diary remembers of the band, in an order that does not hang on that of writing."""
+    with reading(diary) as connection:
+        return {
+            table: sorted(connection.execute(f"SELECT {columns} FROM {table}"), key=repr)
+            for table, columns in COLUMNS.items()
+        }
 
 
 class Station:
@@ -93,12 +103,7 @@ class Station:
         self._diary.write()
 
     def rows(self) -> dict[str, list[tuple[Any, ...]]]:
-        """What the diary remembers of the band, in an order that does not hang on that of writing."""
-        with reading(self.path) as connection:
-            return {
-                table: sorted(connection.execute(f"SELECT {columns} FROM {table}"), key=repr)
-                for table, columns in COLUMNS.items()
-            }
+        return rows_of(self.path)
 
     def _happened(self, changes: Sequence[Change]) -> None:
         if not changes:
@@ -121,7 +126,9 @@ class Station:
         }
         place = Place(self.live.recent.take_lines(), {"log": str(self.read)}, notes)
         changes, self._changes = self._changes, []
-        self._diary.note(self.live.bulletin(), self.live.heard_lately(), changes, place)
+        self._diary.note(
+            self.live.bulletin(), self.live.heard_lately(), changes, place, self.live.take_struck()
+        )
         if at_s - self._written_s >= WRITE_EVERY_S:
             self._written_s = at_s
             self._diary.write()

@@ -1,11 +1,15 @@
 """Over a restart nothing is lost and nothing is told twice: the history is that of an uninterrupted watch."""
 
 import random
+import signal
 from functools import cache
 from pathlib import Path
 
 import pytest
-from interrupted import Station
+from broker import RealBroker
+from interrupted import Station, rows_of
+from nights import LOCAL, SOUTH_WEST, Heard, calling, seconds
+from running import PATIENCE_S, Daemon, Subscriber, daemon, decoder, eventually
 
 from sentinel.outputs.diary_queries import openings, reading
 from sentinel.rehearsal.heard import Scenario
@@ -52,7 +56,8 @@ def test_a_watch_that_was_interrupted_has_the_history_of_one_that_was_not(
     broken.stop()
     assert broken.told == whole.told
     assert broken.states == whole.states or is_killed
-    assert broken.rows() == whole.rows()
+    theirs, ours = broken.rows(), whole.rows()
+    assert theirs == ours
 
 
 @pytest.mark.parametrize("kind", ("es", "es-two"))
@@ -64,3 +69,73 @@ def test_the_diary_holds_every_opening_that_was_told_with_its_end(kind: str, tmp
     assert {id for id, ended_s in kept.items() if ended_s} == {
         i for i, what in station.told if what == "ended"
     }
+
+
+# --- the real process, killed -------------------------------------------------------------------------------
+
+START_S = seconds("2026-06-14T20:00:00")
+
+
+def at(minutes: float) -> float:
+    return START_S + 60.0 * minutes
+
+
+def opening_night() -> list[Heard]:
+    """Locals all the time; an opening from the 20th to the 32nd minute, with more stations as it goes on."""
+    heard = [*calling(LOCAL, START_S, at(60))]
+    for number, station in enumerate(SOUTH_WEST):
+        heard += calling(station, at(20) + 15.0 * (number % 2) + 120.0 * (number // 3), at(32))
+    return sorted(heard)
+
+
+def part(heard: list[Heard], since_min: float, until_min: float) -> list[Heard]:
+    return [one for one in heard if at(since_min) <= one.at_s < at(until_min)]
+
+
+def kill(running: Daemon) -> None:
+    running.process.kill()
+    running.process.wait(PATIENCE_S)
+
+
+def states_on_the_card(running: Daemon) -> list[str]:
+    return [str(row[1]) for row in rows_of(running.state / "diary.sqlite")["state_change"]]
+
+
+def test_the_process_killed_in_an_opening_goes_on_as_if_nothing_had_happened(tmp_path: Path) -> None:
+    """Killed while lines are not on the card yet; more come while it is down, the rest when it is back."""
+    heard = opening_night()
+    histories = []
+    for name, is_killed in (("whole", False), ("killed", True)):
+        folder = tmp_path / name
+        folder.mkdir()
+        log = folder / "decodes.log"
+        log.touch()
+        with RealBroker(folder) as broker, Subscriber(broker) as subscriber, decoder(log) as band:
+            with daemon(folder, broker.port) as running:
+                subscriber.wait_for_state("quiet", running.log)
+                band.hears(part(heard, 0, 24))
+                subscriber.wait_for_state("open", running.log)
+                eventually(lambda run=running: "open" in states_on_the_card(run), "open in the diary")
+                if is_killed:
+                    kill(running)
+                band.hears(part(heard, 24, 26))
+                if not is_killed:
+                    band.hears(part(heard, 26, 60))
+                    subscriber.wait_for_state("quiet", running.log)
+                    running.stop(signal.SIGTERM)
+            if is_killed:
+                with daemon(folder, broker.port) as running:
+                    running.says("open: ")
+                    band.hears(part(heard, 26, 60))
+                    subscriber.wait_for_state("quiet", running.log)
+                    running.stop(signal.SIGTERM)
+            eventually(lambda found=subscriber: len(found.messages("/6m/event")) >= 2, "two events")
+            events = {(event["id"], event["event_type"]) for event in subscriber.messages("/6m/event")}
+            histories.append((events, rows_of(running.state / "diary.sqlite")))
+    (events, rows), (events_killed, rows_killed) = histories
+    assert events_killed == events
+    for table in ("state_change", "sighting", "opening", "station", "heard_day", "first_heard"):
+        assert rows_killed[table] == rows[table], table
+    assert rows["downtime"] == []
+    ((since_ms, until_ms),) = rows_killed["downtime"]
+    assert at(20) <= since_ms / 1000 < until_ms / 1000 <= at(26) + PATIENCE_S

@@ -27,6 +27,7 @@ from sentinel.outputs.diary_rows import (
     SlotRow,
     Snapshot,
     StateRow,
+    Struck,
     Watched,
 )
 from sentinel.outputs.diary_schema import MIGRATIONS, migrate, schema_version
@@ -117,6 +118,25 @@ def test_checkpoint_and_snapshot_are_those_of_the_last_batch(path: Path) -> None
         assert diary.recall(BAND).snapshot == '{"number": 2}'
         assert diary.recall(BAND).watched_until_s == NOON_S + 120 + 59
         assert diary.recall("10m").snapshot is None
+
+
+def test_what_a_wrong_clock_said_is_struck_out_written_or_waiting(path: Path, tmp_path: Path) -> None:
+    wrong = DiaryBatch(
+        states=(StateRow(NOON_S, BAND, State.QUIET, "so"), StateRow(NOON_S + DAY_S, BAND, State.BLIND, "so")),
+        health=(HealthRow(NOON_S + DAY_S, "broker", True),),
+    )
+    right = DiaryBatch(
+        struck=(Struck(BAND, NOON_S + 60),),
+        states=(StateRow(NOON_S + 2 * DAY_S, BAND, State.OPEN, "so"),),
+    )
+    write(path, wrong, right)
+    write(tmp_path / "joined.sqlite", wrong.then(right))
+    for diary in (path, tmp_path / "joined.sqlite"):
+        rows = contents(diary)
+        assert [(row[1], row[2]) for row in rows["state_change"]] == [
+            (1000 * NOON_S, "quiet"), (1000 * (NOON_S + 2 * DAY_S), "open"),
+        ]  # fmt: skip
+        assert rows["health"] == []
 
 
 def test_recent_lines_are_added_until_a_whole_text_takes_their_place(path: Path) -> None:

@@ -7,7 +7,7 @@ Times are seconds since 1970 UTC, kept to the millisecond.
 """
 
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
 from sentinel.watch.bulletin import Notable, Opening, State
@@ -136,9 +136,18 @@ class Watched:
 
 
 @dataclass(frozen=True, slots=True)
-class DiaryBatch:
-    """Rows and checkpoints that are written together or not at all."""
+class Struck:
+    """The clock was wrong: no state and no health of later than ``after_s`` has been known until now."""
 
+    band: str
+    after_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class DiaryBatch:
+    """Rows and checkpoints that are written together or not at all, what is struck out first."""
+
+    struck: tuple[Struck, ...] = ()
     sightings: tuple[SightingRow, ...] = ()
     slots: tuple[SlotRow, ...] = ()
     states: tuple[StateRow, ...] = ()
@@ -162,9 +171,22 @@ class DiaryBatch:
         """Nothing at all to write."""
         return not any(getattr(self, each.name) for each in fields(self))
 
+    def _without(self, struck: tuple[Struck, ...]) -> "DiaryBatch":
+        after_s = {each.band: each.after_s for each in struck}
+        until_s = min(after_s.values())
+        return replace(
+            self,
+            struck=self.struck + struck,
+            states=tuple(row for row in self.states if row.at_s <= after_s.get(row.band, row.at_s)),
+            health=tuple(row for row in self.health if row.at_s <= until_s),
+        )
+
     def then(self, later: "DiaryBatch") -> "DiaryBatch":
         """Both batches as one. Of what replaces (an opening, a checkpoint ...) only the later is kept."""
+        if later.struck:
+            return self._without(later.struck).then(replace(later, struck=()))
         return DiaryBatch(
+            struck=self.struck,
             sightings=self.sightings + later.sightings,
             slots=self.slots + later.slots,
             states=self.states + later.states,

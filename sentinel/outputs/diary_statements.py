@@ -22,6 +22,7 @@ from sentinel.outputs.diary_rows import (
     SlotRow,
     Snapshot,
     StateRow,
+    Struck,
     Watched,
 )
 from sentinel.outputs.diary_schema import LATEST_MS, SEQUENCE_BITS
@@ -100,6 +101,10 @@ FORGET_RECENT = "DELETE FROM memory WHERE kind = 'recent' AND name BETWEEN :band
 RECENT = """INSERT INTO memory (kind, name, value) SELECT 'recent',
     :band || '/' || printf('%010d', coalesce(max(substr(name, -10) + 0), 0) + 1), :value
     FROM memory WHERE kind = 'recent' AND name BETWEEN :band || '/' AND :band || '/~'"""
+
+
+STRIKE_STATES = "DELETE FROM state_change WHERE band = :band AND at_ms > :at_ms"
+STRIKE_HEALTH = "DELETE FROM health WHERE at_ms > :at_ms"
 
 
 def milliseconds(at_s: float) -> int:
@@ -265,6 +270,12 @@ def _(row: Checkpoint) -> list[Statement]:
 def _(row: Snapshot) -> list[Statement]:
     packed = zlib.compress(row.json.encode("utf-8"))
     return [(MEMORY, {"kind": "snapshot", "name": row.band, "value": packed})]
+
+
+@_write.register
+def _(row: Struck) -> list[Statement]:
+    at_ms = milliseconds(row.after_s)
+    return [(STRIKE_STATES, {"band": _text(row.band), "at_ms": at_ms}), (STRIKE_HEALTH, {"at_ms": at_ms})]
 
 
 @_write.register
