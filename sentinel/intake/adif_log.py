@@ -25,6 +25,8 @@ LARGEST_RECORD = 1 << 16
 """Characters. A record with every field of the standard has a few thousand."""
 LARGEST_LOG_BYTES = 1 << 30
 MOST_LOCATORS = 20_000
+PADDING = 64 * " "
+"""For a last field that claims to be longer than it is; values are stripped."""
 CHUNK_CHARACTERS = 1 << 16
 
 _log = logging.getLogger("sentinel.log")
@@ -187,7 +189,7 @@ def _fields(text: str) -> Mapping[str, str]:
     if start < 0:
         return {}
     try:
-        records, _header = adif_io.read_from_string(text[start:] + "<eor>")
+        records, _header = adif_io.read_from_string(text[start:] + PADDING + "<eor>")
     except (adif_io.AdifError, ValueError):
         return {}
     return records[0] if len(records) == 1 else {}
