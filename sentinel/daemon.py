@@ -16,6 +16,7 @@ from sentinel import __version__, notify
 from sentinel.broker_output import BrokerOutput
 from sentinel.config import Config
 from sentinel.diary_output import DiaryOutput, Place, Remembered
+from sentinel.errors import SentinelError
 from sentinel.event_clock import EventClock
 from sentinel.forecast import diary_path
 from sentinel.identity import node_id
@@ -103,7 +104,11 @@ class Daemon:
             on_refresh=on_refresh,
         )
         self._neighbours: NeighboursOutput | None = None
-        self._broker = self._open_outputs(state_dir)
+        try:
+            self._broker = self._open_outputs(state_dir)
+        except SentinelError:
+            self._telling.stop()  # what was opened before the one that refuses
+            raise
 
     def stop(self) -> None:
         """Ask the loop to end; safe in a signal handler."""

@@ -147,6 +147,8 @@ class DiaryOutput:
         self._queue.wake()
         if self._thread.is_alive():
             self._thread.join(STOP_PATIENCE_S)
+        elif self._thread.ident is None:  # never started
+            self._diary.close()
         return not self._thread.is_alive()
 
     # --- the thread -------------------------------------------------------------------------------
