@@ -13,7 +13,8 @@ dense europe     10,000 nodes over the same: five times as many around each
 five europes     10,000 nodes at the first density over five such areas side by side
 
 messages a node  received a minute by 20 listeners in random squares, mean and most; in the daemon's square
-known            nodes within reach that the daemon counts (200 at most)
+known            nodes within reach that the daemon counts (200 at most); some words are refused as too many
+                 within 30 s, since here every node has spoken shortly before the measuring begins
 CPU, MiB         of the daemon, and of the broker, which carries the world; per cent of one core, resident
 """
 
