@@ -84,16 +84,19 @@ class Hearing:
         if sender is None or sender.base == self.settings.own_call:
             return message, None
         place = self.gazetteer.locate(sender, message.locator)
-        self.receiver.heard(sender.base, decode.at_s, decode.dt_s)
+        self.receiver.heard(sender.base, decode.at_s)
         if place is not None and place.distance_km >= self.settings.far_km:
             if place.is_beyond(self.settings.far_km):
                 return message, FarDecode(decode, message, sender, place)
             return message, None
         if place is not None:
-            self._hear_near(decode.at_s, message, sender)
+            self._hear_near(decode, message, sender, place)
         return message, None
 
-    def _hear_near(self, at_s: float, message: Message, sender: Call) -> None:
+    def _hear_near(self, decode: Decode, message: Message, sender: Call, place: Place) -> None:
+        at_s = decode.at_s
+        if place.is_allocated and place.agrees_with_prefix is not False:
+            self.receiver.offset(sender.base, at_s, decode.dt_s)
         _touch(self.near, sender.base, at_s)
         self.receiver.locals.heard(sender.base, at_s)
         if message.locator is not None:
@@ -110,7 +113,8 @@ class Hearing:
         usual_per_min = self.usual.pings_per_min(at_s)
         prior = prior_nats(self.usual.false_per_hour(at_s))
         heard = {}
-        for far in sorted(pending, key=_order):
+        pending = sorted(pending, key=_order)
+        for far in pending:
             track = self._hear_far(at_s, far)
             heard[track.call] = track
         by_area: dict[int, tuple[Area, list[float], list[float]]] = {}
@@ -123,6 +127,9 @@ class Hearing:
             row = by_area.setdefault(area.number, (area, [], []))
             row[1].append(track.slots[-1])
             row[2].append(nats)
+        for far in pending:
+            if heard[far.sender.text].is_credible:
+                self.receiver.offset(far.sender.base, at_s, far.decode.dt_s)
         for area in self.grouping.areas:
             for _ping in range(area.give_up_waiting(at_s)):
                 self.usual.was_ping(at_s)

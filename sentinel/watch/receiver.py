@@ -80,11 +80,14 @@ class Receiver:
         """A line came: the decoder lives."""
         self.last_line_at_s = at_s if self.last_line_at_s is None else max(self.last_line_at_s, at_s)
 
-    def heard(self, call: str, at_s: float, dt_s: float | None) -> None:
+    def heard(self, call: str, at_s: float) -> None:
         """A station was heard, near or far."""
         self.last_decode_at_s = at_s if self.last_decode_at_s is None else max(self.last_decode_at_s, at_s)
         if call in self.settings.canaries:
             self.canary_at_s = at_s if self.canary_at_s is None else max(self.canary_at_s, at_s)
+
+    def offset(self, call: str, at_s: float, dt_s: float | None) -> None:
+        """A believed station's time offset; false decodes come with any offset and would drag the median."""
         if dt_s is not None:
             self.offsets[call] = (at_s, dt_s)
             self.offsets.move_to_end(call)
