@@ -40,6 +40,7 @@ class BrokerOutput:
         self._topics = Topics(node)
         self._health = health
         self._gate = CommandGate()
+        self._parts: tuple[tuple[str, bool | None], ...] = ()
         self._link = BrokerLink(
             broker_settings(config, node),
             birth=status_message(self._topics, is_online=True),
@@ -56,6 +57,10 @@ class BrokerOutput:
         self._link.start()
 
     def take(self, news: News) -> None:
+        parts = tuple((part.name, part.is_well) for part in news.bulletin.parts)
+        if parts != self._parts:  # that something has failed, or works again, need not wait for its minute
+            self._parts = parts
+            self._publisher.resend()
         if news.has_changed or news.changes:
             self._publisher.changed(news.bulletin.band, news.changes, news.bulletin, news.now_s)
         self._publisher.time_passed(news.now_s, [news.bulletin], self._health)

@@ -73,12 +73,12 @@ def decoder(path: Path) -> Iterator[Decoder]:
 class Daemon:
     """``sentinel run`` in a folder of its own."""
 
-    def __init__(self, folder: Path, port: int | None, extra: str = "") -> None:
+    def __init__(self, folder: Path, port: int | None, extra: str = "", mqtt: str = "") -> None:
         self.log = folder / "daemon.log"
         self.state = folder / "state"
         config = folder / "sentinel.toml"
-        mqtt = "" if port is None else f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\n'
-        config.write_text(CONFIG + extra + mqtt, "utf-8")
+        broker = "" if port is None else f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\n{mqtt}\n'
+        config.write_text(CONFIG + extra + broker, "utf-8")
         with self.log.open("wb") as log:
             self.process = subprocess.Popen(
                 [*SENTINEL, "run", "--config", str(config)],
@@ -99,8 +99,8 @@ class Daemon:
 
 
 @contextmanager
-def daemon(folder: Path, port: int | None, extra: str = "") -> Iterator[Daemon]:
-    running = Daemon(folder, port, extra)
+def daemon(folder: Path, port: int | None, extra: str = "", mqtt: str = "") -> Iterator[Daemon]:
+    running = Daemon(folder, port, extra, mqtt)
     try:
         yield running
     finally:
@@ -112,8 +112,8 @@ def daemon(folder: Path, port: int | None, extra: str = "") -> Iterator[Daemon]:
 class Subscriber(Listener):
     """Hears everything that the daemon says."""
 
-    def __init__(self, broker: RealBroker) -> None:
-        super().__init__(broker, "sentinel/v1/#")
+    def __init__(self, broker: RealBroker, topic_filter: str = "sentinel/v1/#") -> None:
+        super().__init__(broker, topic_filter)
 
     def messages(self, level: str) -> list[dict[str, Any]]:
         """The JSON messages on topics that end with ``level``."""
