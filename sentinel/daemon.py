@@ -291,7 +291,7 @@ class Daemon:
         if config.page is not None:
             outputs.append(PageOutput(config, diary_path(config, state_dir)))
         if config.button is not None:
-            outputs.append(ButtonInput(config, self._inbox.offer))
+            outputs.append(ButtonInput(config.button, self._inbox.offer))
         return broker
 
     def _parts(self) -> Iterator[Part]:

@@ -10,12 +10,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from sentinel.config import Config, minutes_of_day
-from sentinel.config_hardware import LampsSection
+from sentinel.config_hardware import ButtonSection, LampsSection
 from sentinel.errors import RunError
 from sentinel.output import News
 from sentinel.panel.button import Action, ButtonReader, PressClassifier
 from sentinel.panel.buzzer import BuzzerRule
-from sentinel.panel.gpio import PinBuzzer, open_button, open_buzzer, open_lamps
+from sentinel.panel.gpio import PinButton, PinBuzzer, open_button, open_buzzer, open_lamps
 from sentinel.panel.lamps import Arrangement, LampPlayer, LampRow, Night, Signal
 from sentinel.sky.sun import sun_elevation_deg
 from sentinel.trade.locator import center_of
@@ -123,13 +123,16 @@ class BuzzerOutput:
 class ButtonInput:
     """Turns presses into actions, which are handed to ``on_action`` in a thread of its own."""
 
-    def __init__(self, config: Config, on_action: Callable[[Action], None]) -> None:
-        section = config.button
-        assert section is not None, "only made with [button]"
+    def __init__(
+        self,
+        section: ButtonSection,
+        on_action: Callable[[Action], None],
+        open_pin: Callable[[int], PinButton] = open_button,
+    ) -> None:
         self._note = ""
         self._reader: ButtonReader | None = None
         try:
-            self._button = open_button(section.pin)
+            self._button = open_pin(section.pin)
         except RunError as error:
             self._note = str(error)
             log.error("going on without the button: %s", error)
