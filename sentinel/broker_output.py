@@ -26,19 +26,24 @@ log = logging.getLogger("sentinel.mqtt")
 
 
 class BrokerOutput:
-    """The link and the timing of what goes over it. ``on_received`` is called in the link's thread."""
+    """The link and the timing of what goes over it.
+
+    ``run_in_loop`` takes from the link's thread what is to be done in the main loop; ``carry_out`` says
+    whether a command was carried out, with a sentence for who sent it.
+    """
 
     def __init__(
         self,
         config: Config,
         node: str,
-        health: Callable[[], NodeHealth],
-        on_received: Callable[[Received], None],
+        carry_out: Callable[[Command], tuple[bool, str]],
+        run_in_loop: Callable[[Callable[[float], None]], None],
     ) -> None:
         section = config.mqtt
         assert section is not None, "only made with [mqtt]"
         self._topics = Topics(node)
-        self._health = health
+        self._carry_out = carry_out
+        self._started_s = time.monotonic()
         self._gate = CommandGate()
         self._parts: tuple[tuple[str, bool | None], ...] = ()
         self._link = BrokerLink(
@@ -46,7 +51,7 @@ class BrokerOutput:
             birth=status_message(self._topics, is_online=True),
             will=will_message(self._topics),
             subscriptions=(Subscription(self._topics.command),),
-            on_received=on_received,
+            on_received=lambda received: run_in_loop(lambda _now_s: self._obey(received)),
             hub_birth=HUB_BIRTH if section.discovery else None,
         )
         self._publisher = Publisher(self._topics, secrets.token_hex(4), self._link.publish, time.time)
@@ -63,23 +68,26 @@ class BrokerOutput:
             self._publisher.resend()
         if news.has_changed or news.changes:
             self._publisher.changed(news.bulletin.band, news.changes, news.bulletin, news.now_s)
-        self._publisher.time_passed(news.now_s, [news.bulletin], self._health)
+        self._publisher.time_passed(news.now_s, [news.bulletin], lambda: self._health(news))
 
-    def resend(self) -> None:
-        """Everything that is due again now and then is due now: what the hub shows has changed."""
-        self._publisher.resend()
+    def _health(self, news: News) -> NodeHealth:
+        return NodeHealth(
+            version=__version__,
+            uptime_s=time.monotonic() - self._started_s,
+            parts=news.bulletin.parts,
+            is_muted=news.is_muted,
+            dropped_events=self._link.health().dropped_events,
+        )
 
-    def commanded(self, received: Received) -> Command | None:
-        """The command to carry out; what is none is answered, and None."""
+    def _obey(self, received: Received) -> None:
+        """Carry out what came on the command topic, if it is a command; answer it in any case."""
         found = self._gate.receive(received.payload, received.is_retained)
-        if isinstance(found, Command):
-            return found
-        self._answer(found.id, found.command, False, found.reason)
-        return None
-
-    def answer(self, command: Command, is_done: bool, message: str) -> None:
-        """Say what became of a command."""
-        self._answer(command.id, command.name.value, is_done, message)
+        if not isinstance(found, Command):
+            self._answer(found.id, found.command, False, found.reason)
+            return
+        is_done, message = self._carry_out(found)
+        self._answer(found.id, found.name.value, is_done, message)
+        self._publisher.resend()  # what the hub shows may have changed
 
     def _answer(self, id: str | None, name: str | None, is_done: bool, message: str) -> None:
         log.info("command %a: %s", name, ascii(message)[1:-1])
@@ -89,10 +97,6 @@ class BrokerOutput:
     def parts(self) -> Sequence[Part]:
         health = self._link.health()
         return (Part("broker", health.is_connected, health.reason),)
-
-    def dropped_events(self) -> int:
-        """Events lost because the broker was away too long."""
-        return self._link.health().dropped_events
 
     def wait_connected(self, timeout_s: float) -> bool:
         """True as soon as the broker has accepted us."""

@@ -6,35 +6,27 @@ seconds to let event time pass.
 """
 
 import logging
-import subprocess
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sentinel import __version__, notify
-from sentinel.broker_output import BrokerOutput
+from sentinel import notify
 from sentinel.config import Config
 from sentinel.diary_output import DiaryOutput, Place, Remembered
 from sentinel.errors import SentinelError
 from sentinel.event_clock import EventClock
 from sentinel.forecast import diary_path
-from sentinel.identity import node_id
 from sentinel.inbox import Inbox
 from sentinel.intake.line import LineBatch
 from sentinel.live_watch import LiveWatch
-from sentinel.neighbours_output import NeighboursOutput
-from sentinel.outputs.broker_link import Received
+from sentinel.night import night_rule
+from sentinel.opening_outputs import Errand, Opened, open_outputs
 from sentinel.outputs.diary import Diary
 from sentinel.outputs.diary_prune import PruneRule
-from sentinel.outputs.mqtt_commands import Command, CommandName
-from sentinel.outputs.wire import NodeHealth
 from sentinel.outside import Outside
-from sentinel.page_output import PageOutput
-from sentinel.panel.button import Action
-from sentinel.panel_output import DisplayOutput, PictureOutput, glass_opener
+from sentinel.requests import Requests
 from sentinel.restart import starting_time_s
-from sentinel.signal_output import ButtonInput, lamps_outputs, night_rule
 from sentinel.sources import Sources
 from sentinel.telling import Telling
 from sentinel.watch.bulletin import Bulletin, Part
@@ -52,8 +44,8 @@ LAG_S = 5.0
 """Event time trails the clock by this much, so that lines of a slow decoder are not late; in compressed time
 by more, since a moment of waiting is much there."""
 
-Message = LineBatch | Received | Action
-"""What comes in: lines, commands over MQTT, presses of the button."""
+Message = LineBatch | Errand
+"""What comes in: lines, and what people ask for."""
 
 log = logging.getLogger("sentinel")
 
@@ -91,7 +83,7 @@ class Daemon:
         self._clock = EventClock(start_s, self._started_s, rate)
         self._live = LiveWatch(config.watch_settings(), self._clock, memory)
         self._sources = Sources(config, self._remembered.checkpoints)
-        quiet = night_rule(config, (config.mqtt.quiet_hours if config.mqtt else None) or "none")
+        quiet = night_rule(config, config.mqtt.quiet_hours if config.mqtt else None)
         self._telling = Telling(
             self._live,
             self._diary,
@@ -103,9 +95,9 @@ class Daemon:
             on_change=on_change,
             on_refresh=on_refresh,
         )
-        self._neighbours: NeighboursOutput | None = None
+        self._opened = Opened(self._telling.outputs)
         try:
-            self._broker = self._open_outputs(state_dir)
+            open_outputs(self._opened, config, state_dir, Requests(config, self._telling), self._inbox.offer)
         except SentinelError:
             self._telling.stop()  # what was opened before the one that refuses
             raise
@@ -117,7 +109,8 @@ class Daemon:
 
     def wait_for_broker(self, timeout_s: float) -> bool:
         """True as soon as the broker has accepted us, or if there is none."""
-        return self._broker is None or self._broker.wait_connected(timeout_s)
+        broker = self._opened.broker
+        return broker is None or broker.wait_connected(timeout_s)
 
     def run(self) -> None:
         """Watch until ``stop``. Raises RunError for what cannot be started."""
@@ -158,10 +151,7 @@ class Daemon:
         """Act on what came in; True when it held decodes."""
         if isinstance(message, LineBatch):
             return self._take_lines(message, now_s)
-        if isinstance(message, Action):
-            self._press(message, now_s)
-        else:
-            self._obey(message)
+        message(now_s)
         self._telling.tell(now_s)
         return False
 
@@ -218,7 +208,8 @@ class Daemon:
         """Let silence pass, look around, tell how things stand, feed the watchdog."""
         at_s, running_s = self._event_s(now_s), now_s - self._started_s
         self._telling.happened(self._outside.tell(self._live, self._sources.trouble(), at_s, running_s))
-        for word in self._neighbours.words(self._event_s(now_s)) if self._neighbours is not None else ():
+        neighbours = self._opened.neighbours
+        for word in neighbours.words(self._event_s(now_s)) if neighbours is not None else ():
             self._telling.happened(self._live.hear_of(word))
         self._telling.happened(self._live.let_pass(self._event_s(now_s)))
         self._note_downtime(now_s)
@@ -243,56 +234,7 @@ class Daemon:
         if until_s > since_s:
             self._diary.note_downtime(since_s, until_s)
 
-    # --- what people ask for ----------------------------------------------------------------------
-
-    def _press(self, action: Action, now_s: float) -> None:
-        if action is Action.ACKNOWLEDGE:
-            log.info("button: %s", self._telling.acknowledge()[1])
-        elif action is Action.SECOND_PAGE:
-            self._telling.turn_page(now_s)
-        elif self.config.button is not None and self.config.button.shutdown_command:
-            _run_detached(self.config.button.shutdown_command)
-
-    def _obey(self, received: Received) -> None:
-        assert self._broker is not None, "it has received this"
-        command = self._broker.commanded(received)
-        if command is None:
-            return
-        is_done, message = self._carry_out(command)
-        self._broker.answer(command, is_done, message)
-        self._broker.resend()
-
-    def _carry_out(self, command: Command) -> tuple[bool, str]:
-        if command.name is CommandName.MUTE:
-            return True, self._telling.mute(command.minutes)
-        if command.name is CommandName.UNMUTE:
-            return True, self._telling.unmute()
-        if command.band not in (None, self.config.band.name):
-            return False, f"This node does not watch {command.band}."
-        return self._telling.acknowledge()
-
     # --- outputs ----------------------------------------------------------------------------------
-
-    def _open_outputs(self, state_dir: Path) -> BrokerOutput | None:
-        """Everything that the configuration asks for; returns the broker's."""
-        config, outputs = self.config, self._telling.outputs
-        broker = None
-        if config.mqtt is not None:
-            broker = BrokerOutput(config, node_id(state_dir), self._node_health, self._inbox.offer)
-            outputs.append(broker)
-        if config.neighbours is not None:
-            self._neighbours = NeighboursOutput(config, node_id(state_dir))
-            outputs.append(self._neighbours)
-        outputs.append(PictureOutput(config, state_dir))
-        open_glass = glass_opener(config, state_dir)
-        if open_glass is not None:
-            outputs.append(DisplayOutput(config, open_glass))
-        outputs += lamps_outputs(config)
-        if config.page is not None:
-            outputs.append(PageOutput(config, diary_path(config, state_dir)))
-        if config.button is not None:
-            outputs.append(ButtonInput(config.button, self._inbox.offer))
-        return broker
 
     def _parts(self) -> Iterator[Part]:
         yield from self._sources.parts()
@@ -300,15 +242,6 @@ class Daemon:
         for output in self._telling.outputs:
             yield from output.parts()
         yield self._diary.part()
-
-    def _node_health(self) -> NodeHealth:
-        return NodeHealth(
-            version=__version__,
-            uptime_s=boottime_s() - self._started_s,
-            parts=tuple(self._parts()),
-            is_muted=self._telling.is_muted,
-            dropped_events=self._broker.dropped_events() if self._broker is not None else 0,
-        )
 
     def _close(self) -> None:
         self._sources.stop()
@@ -320,11 +253,3 @@ class Daemon:
 def boottime_s() -> float:
     """The monotonic clock that goes on while the computer sleeps."""
     return time.clock_gettime(time.CLOCK_BOOTTIME)
-
-
-def _run_detached(command: Sequence[str]) -> None:
-    """Start a command of the configuration and leave it to itself."""
-    try:
-        subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True)
-    except (OSError, ValueError) as error:
-        log.error("[button] shutdown_command cannot be started: %s", error)

@@ -7,53 +7,21 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
-from sentinel.config import Config, minutes_of_day
+from sentinel.config import Config
 from sentinel.config_hardware import ButtonSection, LampsSection
 from sentinel.errors import RunError
+from sentinel.night import night_rule
 from sentinel.output import News
 from sentinel.panel.button import Action, ButtonReader, PressClassifier
 from sentinel.panel.buzzer import BuzzerRule
 from sentinel.panel.gpio import PinButton, PinBuzzer, open_button, open_buzzer, open_lamps
-from sentinel.panel.lamps import Arrangement, LampPlayer, LampRow, Night, Signal
-from sentinel.sky.sun import sun_elevation_deg
-from sentinel.trade.locator import center_of
+from sentinel.panel.lamps import Arrangement, LampPlayer, LampRow, Signal
 from sentinel.watch.bulletin import Part
 
 STOP_PATIENCE_S = 2.0
 
 log = logging.getLogger("sentinel.signals")
-
-
-@dataclass(frozen=True, slots=True)
-class NightRule:
-    """When it is night here; never where the configuration says none."""
-
-    night: Night | None
-    place: tuple[float, float]
-
-    def is_night(self, wall_s: float) -> bool:
-        if self.night is None:
-            return False
-        sun_deg = sun_elevation_deg(wall_s, *self.place) if self.night.by_sun else None
-        return self.night.is_night(local_minute(wall_s), sun_deg)
-
-
-def local_minute(wall_s: float) -> int:
-    """The minute of the local day."""
-    local = time.localtime(wall_s)
-    return 60 * local.tm_hour + local.tm_min
-
-
-def night_rule(config: Config, hours: str) -> NightRule:
-    """From ``22:00-07:00``, ``sun`` or ``none``."""
-    place = center_of(config.station.locator)
-    if hours == "none":
-        return NightRule(None, place)
-    if hours == "sun":
-        return NightRule(Night(by_sun=True), place)
-    return NightRule(Night(*minutes_of_day(hours)), place)
 
 
 class LampsOutput:

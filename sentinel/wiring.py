@@ -10,26 +10,29 @@ from sentinel.config_broker import BrokerSection
 from sentinel.errors import ConfigError
 from sentinel.intake.checkpoint import FileCheckpoint
 from sentinel.intake.file_source import FileSource
-from sentinel.intake.pipe_source import STANDARD_INPUT, PipeSource
-from sentinel.intake.serial_source import SerialSource
 from sentinel.intake.source import Source
-from sentinel.intake.udp_source import UdpSource
 from sentinel.outputs.broker_settings import BrokerSettings
 
 LONGEST_PASSWORD = 1024
 
 
 def make_source(config: Config, index: int, checkpoint: FileCheckpoint | None = None) -> Source:
-    """The source of one [[source]] table; ``checkpoint`` is where it stood."""
+    """The source of one [[source]] table, with its library; ``checkpoint`` is where it stood."""
     section, name = config.source[index], config.source_name(index)
     if section.kind == "udp":
+        from sentinel.intake.udp_source import UdpSource
+
         assert section.port is not None, "checked by the configuration"
         return UdpSource(name, section.host, section.port)
     assert section.path is not None, "checked by the configuration"
     path = config.resolve(section.path)
     if section.kind == "serial":
+        from sentinel.intake.serial_source import SerialSource
+
         return SerialSource(name, path, baud=section.baud, framing=section.framing)
     if section.kind == "pipe":
+        from sentinel.intake.pipe_source import STANDARD_INPUT, PipeSource
+
         return PipeSource(name, STANDARD_INPUT if section.path == str(STANDARD_INPUT) else path)
     return FileSource(name, path, checkpoint=checkpoint)
 

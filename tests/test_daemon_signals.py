@@ -12,10 +12,11 @@ from wire_samples import NOON_S, open_bulletin, opening
 
 from sentinel.config import Config, parse
 from sentinel.errors import RunError
+from sentinel.night import night_rule
 from sentinel.output import News
 from sentinel.panel.button import Action
 from sentinel.panel.lamps import CALM, GAMMA
-from sentinel.signal_output import ButtonInput, BuzzerOutput, LampsOutput, night_rule
+from sentinel.signal_output import ButtonInput, BuzzerOutput, LampsOutput
 from sentinel.watch.bulletin import Bulletin
 
 PATIENCE_S = 20.0

@@ -44,7 +44,7 @@ ALLOWED: dict[str, set[str]] = {
 MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "forecast", "wiring", "__main__", "__init__"} | {
     # the daemon's outputs: each joins one package's parts to its thread
     *("broker_output", "diary_output", "neighbours_output", "page_output", "panel_output", "signal_output"),
-    *("outside", "sources", "surroundings", "telling"),
+    *("night", "opening_outputs", "outside", "requests", "sources", "surroundings", "telling"),
 }
 # device and network libraries, and the only files that may import them
 ONE_HOME = {
