@@ -67,11 +67,14 @@ class Station:
         self.read = 0
         self.told: list[tuple[Any, ...]] = []
         self.states: list[tuple[float, str, str | None]] = []
+        self._card = Diary(self.path)
         self.begin(scenario.began_s)
 
     def begin(self, wall_s: float) -> None:
         """A start at a wall clock time, from what the diary holds."""
-        self._diary = DiaryOutput(Diary(self.path), BAND, PruneRule())
+        self._card.close()  # the end of a process closes its files; what was not written is lost
+        self._card = Diary(self.path)
+        self._diary = DiaryOutput(self._card, BAND, PruneRule())
         back = self._diary.recall()
         self._clock = EventClock(starting_time_s(back.memory, wall_s, False), wall_s)
         self.live = LiveWatch(self.settings, self._clock, back.memory)
@@ -101,6 +104,7 @@ class Station:
     def stop(self) -> None:
         """As SIGTERM does."""
         self._diary.write()
+        self._card.close()
 
     def rows(self) -> dict[str, list[tuple[Any, ...]]]:
         return rows_of(self.path)
