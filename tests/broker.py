@@ -107,6 +107,12 @@ class RealBroker:
     ) -> None:
         self.stop()
 
+    @property
+    def pid(self) -> int:
+        """Its process, while it runs."""
+        assert self._process is not None
+        return self._process.pid
+
     def start(self) -> None:
         """Start again after ``stop``, on the same port, with nothing remembered."""
         assert self._try_to_start(), "\n".join(self.log)
