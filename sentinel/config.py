@@ -25,7 +25,6 @@ from sentinel.config_page import PageSection
 from sentinel.config_types import CallSign, FilePath, Locator, Port, Section, like
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
-from sentinel.intake.web_fetch import url_fault
 from sentinel.trade.bandplan import BANDS, limits_of
 from sentinel.watch.settings import ReceiverSettings, WatchSettings
 
@@ -155,6 +154,8 @@ class SpaceWeatherSection(Section):
             raise ValueError('needs url or file, for instance file = "wwv.txt"')
         if len(self.urls) > MOST_URLS:
             raise KeyedError("url", f"must have at most {MOST_URLS} entries")
+        from sentinel.intake.web_fetch import url_fault  # loads the library for http, which few need
+
         for url in self.urls:
             if fault := url_fault(url):
                 shown = "an address" if "@" in url else shown_value(url)  # no password in a log

@@ -8,10 +8,10 @@ import sqlite3
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sentinel.config import Config
 from sentinel.intake.space_weather_report import SpaceWeatherReport
-from sentinel.intake.space_weather_source import SpaceWeatherPlaces, SpaceWeatherSource
 from sentinel.outputs.diary import DiaryUnavailable
 from sentinel.outputs.diary_queries import OpeningFilter, openings, reading
 from sentinel.outputs.diary_record import RecordReader
@@ -20,6 +20,9 @@ from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.outlook import Outlook
 from sentinel.watch.record import Record
 from sentinel.worker import LatestWorker
+
+if TYPE_CHECKING:  # it loads the library for http, which few need
+    from sentinel.intake.space_weather_source import SpaceWeatherSource
 
 REFRESH_S = 600.0
 """The chances move with the hours; ten minutes is as often as anyone looks."""
@@ -33,12 +36,14 @@ def diary_path(config: Config, state_dir: Path) -> Path:
 
 def space_weather_source(
     config: Config, cache_dir: Path, then_s: float | None = None
-) -> SpaceWeatherSource | None:
+) -> "SpaceWeatherSource | None":
     """The source of [space_weather], None without that table. As of ``then_s`` only its file is looked at:
     an address knows the present alone."""
     section = config.space_weather
     if section is None:
         return None
+    from sentinel.intake.space_weather_source import SpaceWeatherPlaces, SpaceWeatherSource
+
     file = None if section.file is None else config.resolve(section.file)
     places = SpaceWeatherPlaces(section.urls if then_s is None else (), file)
     now = time.time if then_s is None else lambda: then_s

@@ -10,7 +10,7 @@ from sentinel.config import Config
 from sentinel.forecast import diary_path
 from sentinel.identity import node_id
 from sentinel.output import Output
-from sentinel.panel_output import DisplayOutput, PictureOutput, glass_opener
+from sentinel.picture_output import PictureOutput
 from sentinel.requests import Requests
 
 if TYPE_CHECKING:
@@ -49,9 +49,10 @@ def open_outputs(
         opened.neighbours = NeighboursOutput(config, node_id(state_dir))
         opened.outputs.append(opened.neighbours)
     opened.outputs.append(PictureOutput(config, state_dir))
-    open_glass = glass_opener(config, state_dir)
-    if open_glass is not None:
-        opened.outputs.append(DisplayOutput(config, open_glass))
+    if config.panel.glass != "none":
+        from sentinel.display_output import DisplayOutput, glass_opener
+
+        opened.outputs.append(DisplayOutput(config, glass_opener(config, state_dir)))
     if config.page is not None:
         from sentinel.page_output import PageOutput
 

@@ -37,13 +37,22 @@ ALLOWED: dict[str, set[str]] = {
     "attention": {"watch"},
     "identity": {"errors"},
     "inbox": set(),
+    "memory": set(),
     "notify": set(),
     "output": {"watch"},
     "worker": {"watch"},
 }
 MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "forecast", "wiring", "__main__", "__init__"} | {
     # the daemon's outputs: each joins one package's parts to its thread
-    *("broker_output", "diary_output", "neighbours_output", "page_output", "panel_output", "signal_output"),
+    *(
+        "broker_output",
+        "diary_output",
+        "neighbours_output",
+        "page_output",
+        "display_output",
+        "picture_output",
+        "signal_output",
+    ),
     *("night", "opening_outputs", "outside", "requests", "sources", "surroundings", "telling"),
 }
 # device and network libraries, and the only files that may import them

@@ -24,6 +24,9 @@ def run(options: argparse.Namespace) -> int:
     from sentinel.config import check_paths, load
     from sentinel.daemon import Daemon
     from sentinel.identity import state_directory
+    from sentinel.memory import give_back, share_one_arena
+
+    share_one_arena()
 
     config = load(options.config)
     if not config.source:
@@ -44,6 +47,7 @@ def run(options: argparse.Namespace) -> int:
     )
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda _number, _frame: daemon.stop())
+    give_back()
     try:
         daemon.run()
     finally:

@@ -1,4 +1,4 @@
-"""The panel: its picture as a file, and the glass that shows it, each written by a thread of its own."""
+"""The glass: every bulletin is offered to it, by a thread of its own, and it takes what is due."""
 
 import logging
 import time
@@ -13,7 +13,9 @@ from sentinel.output import News
 from sentinel.panel.display import Display
 from sentinel.panel.farewell import farewell_picture
 from sentinel.panel.glass import Glass
-from sentinel.panel.picture import draw
+from sentinel.panel.pins import DisplayPins
+from sentinel.panel.ssd1683 import glass_on
+from sentinel.picture_output import picture_path
 from sentinel.watch.bulletin import Bulletin, Part
 from sentinel.worker import LatestWorker
 
@@ -21,30 +23,6 @@ FAREWELL_PATIENCE_S = 10.0
 """A full refresh takes 2 to 4 s; with a third colour 15 to 20 s, more than a shutdown should wait."""
 
 log = logging.getLogger("sentinel.panel")
-
-
-class PictureOutput:
-    """Writes the panel's picture when the state changes, whole or not at all."""
-
-    def __init__(self, config: Config, state_dir: Path) -> None:
-        self.path = picture_path(config, state_dir)
-        self._size, self._accent = config.panel.size_px, config.panel.accent
-        self._worker: LatestWorker[Bulletin] = LatestWorker("picture", self._write)
-
-    def take(self, news: News) -> None:
-        if news.has_changed:
-            self._worker.put(news.bulletin)
-
-    def parts(self) -> tuple[Part, ...]:
-        return (self._worker.part(),)
-
-    def stop(self) -> None:
-        self._worker.stop()
-
-    def _write(self, bulletin: Bulletin) -> None:
-        partial = self.path.with_name(f".{self.path.name}.new")
-        draw(bulletin, self._size, self._accent).save(partial, "PNG")
-        partial.replace(self.path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +64,9 @@ class DisplayOutput:
             self._display.update(shown.bulletin, time.monotonic(), shown.page)
 
 
-def picture_path(config: Config, state_dir: Path) -> Path:
-    """Where the picture is written."""
-    given = config.panel.picture
-    return state_dir / "panel.png" if given is None else config.resolve(given)
-
-
-def glass_opener(config: Config, state_dir: Path) -> Callable[[], Glass] | None:
-    """What opens the configured glass, again after every failure; None without glass."""
+def glass_opener(config: Config, state_dir: Path) -> Callable[[], Glass]:
+    """What opens the configured glass, again after every failure."""
     panel = config.panel
-    if panel.glass == "none":
-        return None
     if panel.glass == "simulated":
         png = picture_path(config, state_dir).with_name("glass.png")
         return lambda: _simulated(panel.size_px, panel.accent, panel.upside_down, png)
@@ -111,8 +81,6 @@ def _simulated(size: tuple[int, int], accent: bool, is_upside_down: bool, png: P
 
 def _on_wires(config: Config) -> Glass:
     from sentinel.panel.gpio import open_spi_bus
-    from sentinel.panel.pins import DisplayPins
-    from sentinel.panel.ssd1683 import glass_on
 
     panel = config.panel
     pins = DisplayPins(**panel.pins.model_dump())
