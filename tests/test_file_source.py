@@ -270,6 +270,43 @@ def test_an_unreadable_file_is_a_trouble_that_ends(log: Path, monkeypatch: pytes
     assert len(watched.said) == 2
 
 
+@pytest.mark.parametrize("nth", range(4))
+def test_a_call_that_fails_while_new_lines_are_read_loses_none_of_them(
+    log: Path, nth: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log.write_text("one\n")
+    watched = Watched(log)
+    watched.lines()
+    append(log, "two\n")
+    real, calls = os.fstat, iter(range(100))
+
+    def broken(fd: int) -> os.stat_result:
+        if next(calls) == nth:
+            raise OSError(5, "Input/output error")
+        return real(fd)
+
+    monkeypatch.setattr(os, "fstat", broken)
+    assert [line for _ in range(4) for line in watched.lines()] == ["two"]
+    assert watched.tail.trouble is None
+
+
+def test_a_file_that_opens_and_cannot_be_looked_at_leaves_no_descriptor_behind(
+    log: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log.write_text("one\n")
+    before = len(list(Path("/proc/self/fd").iterdir()))
+
+    def broken(_fd: int) -> os.stat_result:
+        raise OSError(5, "Input/output error")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fstat", broken)
+        watched = Watched(log)
+        assert [watched.lines() for _ in range(20)] == [[]] * 20
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
+    assert watched.lines() == ["one"]
+
+
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(["line", "half", "rotate", "restart", "look", "copy"]),

@@ -95,7 +95,7 @@ class FileTail:
             self._say(f"{self._path} is being read")
 
     def _first_look(self) -> Generator[LineBatch, None, bool]:
-        opened = self._opened()
+        self._open = opened = self._opened()
         if opened is None:
             return False
         place = self._checkpoint
@@ -108,7 +108,6 @@ class FileTail:
         else:
             is_read_out = yield from self._read_out_renamed(place)
             opened.skip_to_line_near(0 if is_read_out else opened.size() - self._backlog_bytes)
-        self._open = opened
         yield from self._read(opened)
         return True
 
@@ -123,7 +122,11 @@ class FileTail:
         renewed = self._opened()
         if renewed is None:
             return False
-        yield from self._read(opened)  # written between the last read and the rename
+        try:
+            yield from self._read(opened)  # written between the last read and the rename
+        except BaseException:
+            renewed.close()
+            raise
         self._drop_partial()
         opened.close()
         self._open = renewed
@@ -136,8 +139,8 @@ class FileTail:
 
     def _read_out_renamed(self, place: FileCheckpoint) -> Generator[LineBatch, None, bool]:
         """The rest of the file that the checkpoint is about, if it now stands beside under another name."""
-        for renamed in self._beside(place.inode):
-            with closing(renamed):
+        for path in self._beside(place.inode):
+            with closing(_OpenFile(path)) as renamed:
                 if renamed.offset_of(place) == place.offset:
                     renamed.seek(place.offset)
                     yield from self._read(renamed)
@@ -146,23 +149,24 @@ class FileTail:
         self._say(f"{self._path} is not the file that was read before; what that one still held is not read")
         return False
 
-    def _beside(self, inode: int) -> "list[_OpenFile]":
+    def _beside(self, inode: int) -> list[Path]:
         with os.scandir(self._path.parent) as entries:
             return [
-                _OpenFile(Path(entry.path))
+                Path(entry.path)
                 for entry in entries
                 if entry.inode() == inode and entry.name != self._path.name and entry.is_file()
             ]
 
     def _read(self, opened: "_OpenFile") -> Iterator[LineBatch]:
         while chunk := opened.read():
+            written_s = opened.written_s()  # may fail, and then nothing counts as read yet
             texts = self._buffer.feed(chunk)
             if (place := opened.checkpoint()) is not None:
                 self._checkpoint = place
             if texts:
                 self.lines += len(texts)
                 is_live = not self._is_catching_up
-                yield LineBatch(self._source, tuple(texts), self._checkpoint, is_live, opened.written_s())
+                yield LineBatch(self._source, tuple(texts), self._checkpoint, is_live, written_s)
 
     def _drop_partial(self) -> None:
         # half a line could read as another call sign, so it is not worth keeping
@@ -193,7 +197,11 @@ class _OpenFile:
     def __init__(self, path: Path) -> None:
         # not blocking, or a named pipe in the file's place would hang us
         self._fd = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-        self._stat = os.fstat(self._fd)
+        try:
+            self._stat = os.fstat(self._fd)
+        except OSError:
+            os.close(self._fd)
+            raise
         self._seen = (-1, -1)
         self.seek(0)
 

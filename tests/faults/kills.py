@@ -1,0 +1,88 @@
+"""``kill -9``: the process that writes the diary alone, and the whole daemon with a decoder that goes on."""
+
+import random
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+from faults.evening import Slot, lost_and_doubled, pause, place_in_log
+from faults.row import Row, written_by
+from running import PATIENCE_S, daemon
+
+SEED = 6
+SLOT_EVERY_S = 0.03
+LONGEST_LIFE_S = 1.5
+HERE = Path(__file__).parent
+
+
+def rows(*, is_long: bool) -> Iterator[Row]:
+    yield of_the_diary(300 if is_long else 10)
+    yield of_the_daemon(300 if is_long else 3)
+
+
+def of_the_diary(kills: int) -> Row:
+    """``diary_kill.py`` in a process of its own: it stops at the first fault."""
+    script = [sys.executable, str(HERE / "diary_kill.py"), "--runs", str(kills), "--seed", str(SEED)]
+    done = subprocess.run(script, capture_output=True, text=True, check=False)
+    said = (done.stdout or done.stderr).strip().splitlines()[-1]
+    return Row("kill -9 of the diary's writer", kills, kills if done.returncode == 0 else 0, 0, None, said)
+
+
+class Decoder:
+    """Writes slot after slot in a thread, whoever reads."""
+
+    def __init__(self, path: Path) -> None:
+        self.slots = 0
+        self._file = path.open("ab", buffering=0)
+        self._is_over = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._is_over.wait(SLOT_EVERY_S):
+            self._file.write(Slot(self.slots).text())
+            self.slots += 1
+
+    def stop(self) -> None:
+        self._is_over.set()
+        self._thread.join()
+        self._file.close()
+
+
+def of_the_daemon(kills: int) -> Row:
+    """Killed at random moments of its life; at the end every sighting must stand in the diary, once."""
+    chance, survived, written = random.Random(SEED), 0, 0
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        decoder = Decoder(folder / "decodes.log")
+        try:
+            for _ in range(kills):
+                with daemon(folder, None) as running:
+                    if chance.random() < 0.8:  # else it may still be importing
+                        running.says("watching 6m")
+                    pause(chance.uniform(0.0, LONGEST_LIFE_S))
+                    written += written_by(running.process.pid)
+                    running.process.send_signal(signal.SIGKILL)
+                    survived += running.process.wait(PATIENCE_S) == -signal.SIGKILL
+        finally:
+            decoder.stop()
+        written += read_to_the_end(folder)
+        lost, doubled = lost_and_doubled(decoder.slots, folder / "state" / "diary.sqlite")
+        note = f"{decoder.slots} slots, {doubled} doubled"
+        return Row("kill -9 of the daemon", kills, survived if not doubled else 0, lost, written, note)
+
+
+def read_to_the_end(folder: Path) -> int:
+    """Start and stop the daemon until it has read the whole log; the bytes that it wrote."""
+    written = 0
+    while place_in_log(folder / "state" / "diary.sqlite") < (folder / "decodes.log").stat().st_size:
+        with daemon(folder, None) as running:
+            running.says("watching 6m")
+            pause(LONGEST_LIFE_S)
+            written += written_by(running.process.pid)
+            running.stop(signal.SIGTERM)
+    return written

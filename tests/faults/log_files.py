@@ -1,0 +1,253 @@
+"""The decoder's text file: the Nth system call fails, it is rotated under load, it loses its end.
+
+A line counts as lost when it was written and never delivered, as doubled when it was delivered twice. What a
+copy-and-truncate takes between the last read and the truncation no reader of that path can have; it is
+counted as inherent, and the tail must say so.
+"""
+
+import errno
+import os
+import queue
+import random
+import shutil
+import tempfile
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+from faults.evening import pause
+from faults.row import Row
+
+from sentinel.intake import file_tail
+from sentinel.intake.file_source import FileSource
+from sentinel.intake.file_tail import FileTail
+from sentinel.intake.line import LineBatch
+
+CALLS = ("open", "fstat", "pread", "scandir")
+PATIENCE_S = 20.0
+ROTATION_EVERY_S = 0.05
+
+
+def rows(*, is_long: bool) -> Iterator[Row]:
+    yield from nth_call_fails()
+    rotations = 200 if is_long else 12
+    yield rotated("rename rotations under load", _rename, rotations)
+    yield rotated("copy and truncate under load", _copy_and_truncate, rotations)
+    yield power_cuts(50 if is_long else 10)
+
+
+# --- the Nth call -----------------------------------------------------------------------------------
+
+
+class Failing:
+    """Stands for the module ``os`` and fails the calls from the ``first``-th to the ``last``-th."""
+
+    def __init__(self, first: int, last: int) -> None:
+        self.count, self._first, self._last = 0, first, last
+
+    def __getattr__(self, name: str) -> Any:
+        real = getattr(os, name)
+        if name not in CALLS:
+            return real
+
+        def call(*given: Any, **named: Any) -> Any:
+            self.count += 1
+            if self._first <= self.count <= self._last:
+                raise OSError(errno.EIO, os.strerror(errno.EIO))
+            return real(*given, **named)
+
+        return call
+
+
+def _story(path: Path) -> Iterator[list[str]]:
+    """Lines appear, and now and then the file is renamed.
+
+    Farther apart than calls fail in a row: a file that comes and goes unread is nowhere to be found.
+    """
+    numbers = iter(range(1000))
+    for step in range(20):
+        if step in (6, 13):
+            path.rename(path.with_suffix(f".{step}"))
+        lines = [f"line {next(numbers)}" for _ in range(3)]
+        with path.open("a", encoding="ascii") as file:
+            file.writelines(f"{line}\n" for line in lines)
+        yield lines
+
+
+def _told_by_tail(failing: Failing) -> tuple[Counter[str], list[str]]:
+    """What a tail delivers of the story while calls fail, and what was written."""
+    told: Counter[str] = Counter()
+    with tempfile.TemporaryDirectory() as folder, mock.patch.object(file_tail, "os", failing):
+        path = Path(folder) / "decodes.log"
+        tail = FileTail(path, "log", say=lambda _sentence: None)
+        written: list[str] = []
+        for lines in _story(path):
+            written += lines
+            told.update(text for batch in tail.poll() for text in batch.texts)
+        for _ in range(30):
+            told.update(text for batch in tail.poll() for text in batch.texts)
+        tail.close()
+    return told, written
+
+
+def nth_call_fails() -> Iterator[Row]:
+    """Each call of the story fails once; then from each on five in a row."""
+    counting = Failing(0, -1)
+    _told_by_tail(counting)
+    for name, more in (("once", 0), ("five in a row", 4)):
+        injected, lost, doubled, open_before = 0, 0, 0, _open_files()
+        for nth in range(1, counting.count + 1):
+            told, written = _told_by_tail(Failing(nth, nth + more))
+            injected += 1
+            lost += sum(told[line] == 0 for line in written)
+            doubled += sum(count > 1 for count in told.values())
+        leaked = _open_files() - open_before
+        survived = injected if not (doubled or leaked) else 0
+        note = f"{doubled} lines doubled, {leaked} descriptors leaked"
+        yield Row(f"the Nth call on the log fails, {name}", injected, survived, lost, None, note)
+
+
+def _open_files() -> int:
+    return len(list(Path("/proc/self/fd").iterdir()))
+
+
+# --- rotation ---------------------------------------------------------------------------------------
+
+
+class Writer:
+    """Appends numbered lines as fast as a crowded slot comes, and opens the path again when told."""
+
+    def __init__(self, path: Path) -> None:
+        self.lines: list[str] = []
+        self._path = path
+        self._lock = threading.Lock()
+        self._is_over = threading.Event()
+        self._file = path.open("ab", buffering=0)
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._is_over.wait(0.001):
+            with self._lock:
+                line = f"2026-06-14T20:00:00Z -7 0.1 1200 CQ W4QAA EM83 {len(self.lines)}"
+                self._file.write(f"{line}\n".encode("ascii"))
+                self.lines.append(line)
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Nothing is written meanwhile."""
+        with self._lock:
+            yield
+
+    def reopen(self) -> None:
+        with self._lock:
+            self._file.close()
+            self._file = self._path.open("ab", buffering=0)
+
+    def stop(self) -> None:
+        self._is_over.set()
+        self._thread.join()
+        self._file.close()
+
+
+def _rename(path: Path, number: int, writer: Writer) -> None:
+    """As log rotation does: the writer goes on in the renamed file until it is told."""
+    path.rename(path.with_suffix(f".{number % 3}"))
+    pause(0.005)
+    writer.reopen()
+
+
+def _copy_and_truncate(path: Path, number: int, writer: Writer) -> None:
+    shutil.copyfile(path, path.with_suffix(f".{number % 3}"))
+    os.truncate(path, 0)
+
+
+def rotated(fault: str, rotate: Callable[[Path, int, Writer], None], times: int) -> Row:
+    """Rotate so often while the writer writes; what the source delivered of it."""
+    batches: queue.Queue[LineBatch] = queue.Queue()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "decodes.log"
+        writer = Writer(path)
+        source = FileSource("log", path)
+        said: list[str] = []
+        with mock.patch.object(source._tail, "_say", said.append):
+            source.start(batches.put)
+            for number in range(times):
+                pause(ROTATION_EVERY_S)
+                rotate(path, number, writer)
+            writer.stop()
+            told = _delivered(batches, writer.lines[-1])
+            is_there = _is_there(source)
+            source.stop()
+    lost = sum(told[line] == 0 for line in writer.lines)
+    doubled = sum(count > 1 for count in told.values())
+    confessed = sum("gone" in sentence for sentence in said)
+    survived = times if is_there and not doubled else 0
+    inherent = lost if rotate is _copy_and_truncate and confessed else 0
+    note = f"{len(writer.lines):,} lines, {doubled} doubled, said {confessed} times"
+    return Row(fault, times, survived, lost, None, note, inherent)
+
+
+def _is_there(source: FileSource) -> bool:
+    """True once the source says so: it tells how it is after each look."""
+    for _ in range(100):
+        if source.health().is_there:
+            return True
+        pause(0.01)
+    return False
+
+
+def _delivered(batches: "queue.Queue[LineBatch]", last: str) -> Counter[str]:
+    """All that is delivered up to the last line."""
+    told: Counter[str] = Counter()
+    with suppress(queue.Empty):
+        while not told[last]:
+            told.update(batches.get(timeout=PATIENCE_S).texts)
+    return told
+
+
+# --- a power cut ------------------------------------------------------------------------------------
+
+
+def power_cuts(cuts: int) -> Row:
+    """The log is shorter than the place kept in the diary; the decoder writes on behind the cut.
+
+    What stood behind the cut had been read: nothing of the rest may be read twice, nothing new be lost. The
+    log is longer than the kibibyte by which it is known again; a shorter one is read again, and what that
+    repeats is removed downstream (so is what a decoder wrote beyond the place before anybody looked:
+    ``log_cuts.py`` injects both into the daemon).
+    """
+    chance, lost, doubled = random.Random(6), 0, 0
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "decodes.log"
+        told: Counter[str] = Counter()
+        written = [f"before: line {n}" for n in range(100)]
+        path.write_text("".join(f"{line}\n" for line in written), "ascii")
+        place = None
+        for cut in range(cuts):
+            tail = FileTail(path, "log", checkpoint=place, say=lambda _sentence: None)
+            told.update(text for batch in tail.poll() for text in batch.texts)
+            for _ in range(3):
+                lines = [f"life {cut}: line {len(written) + n}" for n in range(5)]
+                written += lines
+                with path.open("a", encoding="ascii") as file:
+                    file.writelines(f"{line}\n" for line in lines)
+                told.update(text for batch in tail.poll() for text in batch.texts)
+            place = tail.checkpoint()
+            tail.close()
+            os.truncate(path, path.stat().st_size - chance.randrange(1, 100))
+            _end_line(path)
+        lost = sum(told[line] == 0 for line in written)
+        doubled = sum(count > 1 for count in told.values())
+    note = f"{len(written):,} lines, {doubled} doubled"
+    return Row("power cuts that shorten the log", cuts, cuts if not doubled else 0, lost, None, note)
+
+
+def _end_line(path: Path) -> None:
+    """A decoder that starts anew begins a line."""
+    with path.open("ab") as file:
+        file.write(b"\n")

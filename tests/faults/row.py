@@ -1,0 +1,90 @@
+"""One row of the table of faults: what was injected, what was survived, what was lost, what was written."""
+
+import resource
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+HEAD = ("fault", "injected", "survived", "lost", "written", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """``lost`` counts what had been acknowledged, or read, and is gone; None where nothing can be.
+
+    ``written_bytes`` is what was handed to the system for the card. ``inherent`` of the lost cannot be saved
+    by any reader. A row with a ``skipped`` reason was not run.
+    """
+
+    fault: str
+    injected: int = 0
+    survived: int = 0
+    lost: int | None = None
+    written_bytes: int | None = None
+    note: str = ""
+    inherent: int = 0
+    skipped: str = ""
+
+    @property
+    def is_good(self) -> bool:
+        """Everything was survived, and nothing lost that could be kept."""
+        return self.survived == self.injected and (self.lost or 0) <= self.inherent
+
+    def cells(self) -> tuple[str, ...]:
+        if self.skipped:
+            return (self.fault, "-", "-", "-", "-", f"skipped: {self.skipped}")
+        lost = "-" if self.lost is None else f"{self.lost:,}"
+        written = "-" if self.written_bytes is None else in_words(self.written_bytes)
+        note = self.note if self.is_good else f"FAILED {self.note}"
+        return (self.fault, f"{self.injected:,}", f"{self.survived:,}", lost, written, note)
+
+
+def in_words(count: int) -> str:
+    """A number of bytes for people."""
+    if count < 10_000:
+        return f"{count} B"
+    return f"{count / 1e3:,.0f} kB" if count < 10_000_000 else f"{count / 1e6:,.1f} MB"
+
+
+def table(rows: Iterable[Row]) -> Iterator[str]:
+    """The lines of the table, with a head."""
+    cells = [HEAD, *(row.cells() for row in rows)]
+    widths = [max(len(row[column]) for row in cells) for column in range(len(HEAD) - 1)]
+    for row in cells:
+        left, *numbers = (
+            cell.ljust(width) if column == 0 else cell.rjust(width)
+            for column, (cell, width) in enumerate(zip(row, widths, strict=False))
+        )
+        yield "  ".join((left, *numbers, row[-1])).rstrip()
+
+
+class Written:
+    """Bytes that this process handed to write calls, while in context."""
+
+    def __init__(self) -> None:
+        self.bytes = 0
+
+
+@contextmanager
+def written() -> Iterator[Written]:
+    """Counts what is written meanwhile, by all threads of this process."""
+    counted, before = Written(), written_by("self")
+    try:
+        yield counted
+    finally:
+        counted.bytes = written_by("self") - before
+
+
+def written_by(pid: int | str) -> int:
+    """Bytes that a process has handed to write calls so far; 0 once it is gone."""
+    try:
+        lines = Path(f"/proc/{pid}/io").read_text("ascii").splitlines()
+    except (FileNotFoundError, ProcessLookupError):
+        return 0
+    return int(next(line.partition(":")[2] for line in lines if line.startswith("wchar")))
+
+
+def peak_mib() -> float:
+    """The most memory that this process has had resident."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
