@@ -19,6 +19,10 @@ import tempfile
 from contextlib import closing
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from faults.row import written_by
+
 from sentinel.outputs.diary import Diary
 from sentinel.outputs.diary_file import check, connect
 from sentinel.outputs.diary_rows import Checkpoint, DiaryBatch, OpeningRow, SightingRow, StateRow
@@ -82,17 +86,35 @@ def _differences(connection: sqlite3.Connection, acknowledged: int, checkpoint: 
     return ""
 
 
-def kill_once(path: Path, chance: random.Random) -> int:
-    """Start a writer, kill it within its first moments of writing; the last number it acknowledged, or 0."""
+def kill_once(path: Path, chance: random.Random) -> tuple[int, int]:
+    """Start a writer, kill it within its first moments of writing.
+
+    Returns the last number that it acknowledged, or 0, and how many bytes it wrote.
+    """
     command = [sys.executable, __file__, "--writer", str(path)]
     with subprocess.Popen(command, stdout=subprocess.PIPE) as writer:
         assert writer.stdout is not None
         if chance.random() < 0.9:  # else it may still be opening, or making its tables
             select.select([writer.stdout], [], [], 30.0)
         select.select([], [], [], chance.uniform(0, LONGEST_LIFE_S))
+        written = written_by(writer.pid)
         writer.send_signal(signal.SIGKILL)
         whole_lines = writer.stdout.read().rpartition(b"\n")[0].split()
-    return int(whole_lines[-1]) if whole_lines else 0
+    return (int(whole_lines[-1]) if whole_lines else 0), written
+
+
+def kill_often(runs: int, seed: int) -> tuple[int, int, int, str]:
+    """Kill so often, up to the first fault: kills survived, batches, bytes written, what was wrong."""
+    chance, batches, written = random.Random(seed), 0, 0
+    with tempfile.TemporaryDirectory() as directory:
+        path = Path(directory) / "diary.sqlite"
+        for run in range(runs):
+            acknowledged, bytes_now = kill_once(path, chance)
+            written += bytes_now
+            fault, batches = look(path, max(batches, acknowledged))
+            if fault:
+                return run, batches, written, fault
+    return runs, batches, written, ""
 
 
 def main() -> int:
@@ -104,15 +126,11 @@ def main() -> int:
     if given.writer:
         write_for_ever(given.writer)
     seed = given.seed if given.seed is not None else int.from_bytes(os.urandom(4))
-    chance, written = random.Random(seed), 0
-    with tempfile.TemporaryDirectory() as directory:
-        path = Path(directory) / "diary.sqlite"
-        for run in range(1, given.runs + 1):
-            fault, written = look(path, max(written, kill_once(path, chance)))
-            if fault:
-                print(f"seed {seed}, run {run}: {fault}")
-                return 1
-    print(f"seed {seed}: {given.runs} kills, {written} batches, 0 acknowledged lost, 0 damaged")
+    survived, batches, _, fault = kill_often(given.runs, seed)
+    if fault:
+        print(f"seed {seed}, run {survived + 1}: {fault}")
+        return 1
+    print(f"seed {seed}: {survived} kills, {batches} batches, 0 acknowledged lost, 0 damaged")
     return 0
 
 

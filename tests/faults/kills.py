@@ -2,34 +2,25 @@
 
 import random
 import signal
-import subprocess
-import sys
 import tempfile
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
+from faults.diary_kill import kill_often
 from faults.evening import Slot, lost_and_doubled, pause, place_in_log
-from faults.row import Row, written_by
+from faults.row import Faults, Row, written_by
 from running import PATIENCE_S, daemon
 
 SEED = 6
 SLOT_EVERY_S = 0.03
 LONGEST_LIFE_S = 1.5
-HERE = Path(__file__).parent
 
 
-def rows(*, is_long: bool) -> Iterator[Row]:
-    yield of_the_diary(300 if is_long else 10)
-    yield of_the_daemon(300 if is_long else 3)
-
-
-def of_the_diary(kills: int) -> Row:
-    """``diary_kill.py`` in a process of its own: it stops at the first fault."""
-    script = [sys.executable, str(HERE / "diary_kill.py"), "--runs", str(kills), "--seed", str(SEED)]
-    done = subprocess.run(script, capture_output=True, text=True, check=False)
-    said = (done.stdout or done.stderr).strip().splitlines()[-1]
-    return Row("kill -9 of the diary's writer", kills, kills if done.returncode == 0 else 0, 0, None, said)
+def of_the_diary(is_long: bool) -> Row:
+    """Stops at the first fault."""
+    kills = 300 if is_long else 10
+    survived, batches, written, fault = kill_often(kills, SEED)
+    return Row(kills, survived, int(survived < kills), written, fault or f"{batches:,} batches")
 
 
 class Decoder:
@@ -53,8 +44,9 @@ class Decoder:
         self._file.close()
 
 
-def of_the_daemon(kills: int) -> Row:
+def of_the_daemon(is_long: bool) -> Row:
     """Killed at random moments of its life; at the end every sighting must stand in the diary, once."""
+    kills = 300 if is_long else 3
     chance, survived, written = random.Random(SEED), 0, 0
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -72,8 +64,8 @@ def of_the_daemon(kills: int) -> Row:
             decoder.stop()
         written += read_to_the_end(folder)
         lost, doubled = lost_and_doubled(decoder.slots, folder / "state" / "diary.sqlite")
-        note = f"{decoder.slots} slots, {doubled} doubled"
-        return Row("kill -9 of the daemon", kills, survived if not doubled else 0, lost, written, note)
+        note = f"{decoder.slots:,} slots, {doubled} doubled"
+        return Row(kills, survived if not doubled else 0, lost, written, note)
 
 
 def read_to_the_end(folder: Path) -> int:
@@ -86,3 +78,6 @@ def read_to_the_end(folder: Path) -> int:
             written += written_by(running.process.pid)
             running.stop(signal.SIGTERM)
     return written
+
+
+FAULTS: Faults = {"kill -9 of the diary's writer": of_the_diary, "kill -9 of the daemon": of_the_daemon}

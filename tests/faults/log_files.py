@@ -20,7 +20,7 @@ from typing import Any
 from unittest import mock
 
 from faults.evening import pause
-from faults.row import Row
+from faults.row import Faults, Row, open_files
 
 from sentinel.intake import file_tail
 from sentinel.intake.file_source import FileSource
@@ -30,14 +30,6 @@ from sentinel.intake.line import LineBatch
 CALLS = ("open", "fstat", "pread", "scandir")
 PATIENCE_S = 20.0
 ROTATION_EVERY_S = 0.05
-
-
-def rows(*, is_long: bool) -> Iterator[Row]:
-    yield from nth_call_fails()
-    rotations = 200 if is_long else 12
-    yield rotated("rename rotations under load", _rename, rotations)
-    yield rotated("copy and truncate under load", _copy_and_truncate, rotations)
-    yield power_cuts(50 if is_long else 10)
 
 
 # --- the Nth call -----------------------------------------------------------------------------------
@@ -94,25 +86,18 @@ def _told_by_tail(failing: Failing) -> tuple[Counter[str], list[str]]:
     return told, written
 
 
-def nth_call_fails() -> Iterator[Row]:
-    """Each call of the story fails once; then from each on five in a row."""
+def nth_calls_fail(in_a_row: int) -> Row:
+    """From each call of the story on, so many fail."""
     counting = Failing(0, -1)
     _told_by_tail(counting)
-    for name, more in (("once", 0), ("five in a row", 4)):
-        injected, lost, doubled, open_before = 0, 0, 0, _open_files()
-        for nth in range(1, counting.count + 1):
-            told, written = _told_by_tail(Failing(nth, nth + more))
-            injected += 1
-            lost += sum(told[line] == 0 for line in written)
-            doubled += sum(count > 1 for count in told.values())
-        leaked = _open_files() - open_before
-        survived = injected if not (doubled or leaked) else 0
-        note = f"{doubled} lines doubled, {leaked} descriptors leaked"
-        yield Row(f"the Nth call on the log fails, {name}", injected, survived, lost, None, note)
-
-
-def _open_files() -> int:
-    return len(list(Path("/proc/self/fd").iterdir()))
+    lost, doubled, open_before = 0, 0, open_files()
+    for nth in range(1, counting.count + 1):
+        told, written = _told_by_tail(Failing(nth, nth + in_a_row - 1))
+        lost += sum(told[line] == 0 for line in written)
+        doubled += sum(count > 1 for count in told.values())
+    leaked = open_files() - open_before
+    survived = counting.count if not (doubled or leaked) else 0
+    return Row(counting.count, survived, lost, 0, f"{doubled} lines doubled, {leaked} descriptors leaked")
 
 
 # --- rotation ---------------------------------------------------------------------------------------
@@ -166,8 +151,9 @@ def _copy_and_truncate(path: Path, number: int, writer: Writer) -> None:
     os.truncate(path, 0)
 
 
-def rotated(fault: str, rotate: Callable[[Path, int, Writer], None], times: int) -> Row:
-    """Rotate so often while the writer writes; what the source delivered of it."""
+def rotated(rotate: Callable[[Path, int, Writer], None], is_long: bool) -> Row:
+    """Rotate again and again while the writer writes; what the source delivered of it."""
+    times = 200 if is_long else 12
     batches: queue.Queue[LineBatch] = queue.Queue()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "decodes.log"
@@ -189,7 +175,7 @@ def rotated(fault: str, rotate: Callable[[Path, int, Writer], None], times: int)
     survived = times if is_there and not doubled else 0
     inherent = lost if rotate is _copy_and_truncate and confessed else 0
     note = f"{len(writer.lines):,} lines, {doubled} doubled, said {confessed} times"
-    return Row(fault, times, survived, lost, None, note, inherent)
+    return Row(times, survived, lost, 0, note, inherent)
 
 
 def _is_there(source: FileSource) -> bool:
@@ -213,7 +199,7 @@ def _delivered(batches: "queue.Queue[LineBatch]", last: str) -> Counter[str]:
 # --- a power cut ------------------------------------------------------------------------------------
 
 
-def power_cuts(cuts: int) -> Row:
+def power_cuts(is_long: bool) -> Row:
     """The log is shorter than the place kept in the diary; the decoder writes on behind the cut.
 
     What stood behind the cut had been read: nothing of the rest may be read twice, nothing new be lost. The
@@ -221,7 +207,7 @@ def power_cuts(cuts: int) -> Row:
     repeats is removed downstream (so is what a decoder wrote beyond the place before anybody looked:
     ``log_cuts.py`` injects both into the daemon).
     """
-    chance, lost, doubled = random.Random(6), 0, 0
+    cuts, chance = (200 if is_long else 10), random.Random(6)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "decodes.log"
         told: Counter[str] = Counter()
@@ -244,10 +230,19 @@ def power_cuts(cuts: int) -> Row:
         lost = sum(told[line] == 0 for line in written)
         doubled = sum(count > 1 for count in told.values())
     note = f"{len(written):,} lines, {doubled} doubled"
-    return Row("power cuts that shorten the log", cuts, cuts if not doubled else 0, lost, None, note)
+    return Row(cuts, cuts if not doubled else 0, lost, 0, note)
 
 
 def _end_line(path: Path) -> None:
     """A decoder that starts anew begins a line."""
     with path.open("ab") as file:
         file.write(b"\n")
+
+
+FAULTS: Faults = {
+    "the Nth call on the log fails, once": lambda is_long: nth_calls_fail(1),
+    "the Nth call on the log fails, five in a row": lambda is_long: nth_calls_fail(5),
+    "rename rotations under load": lambda is_long: rotated(_rename, is_long),
+    "copy and truncate under load": lambda is_long: rotated(_copy_and_truncate, is_long),
+    "power cuts that shorten the log": power_cuts,
+}
