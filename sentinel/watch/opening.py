@@ -47,6 +47,20 @@ def _stands_apart(outer: Track, inner: Track) -> bool:
     return outer.heard <= OUTLIER_SLOTS and apart_km > OUTLIER_KM
 
 
+def shows_skip(track: Track) -> bool:
+    """Whether skip may be taken from the station: strong, heard again, and its place known."""
+    return track.heard >= 2 and _is_strong_hop(track)
+
+
+def _is_strong_hop(track: Track) -> bool:
+    return (
+        track.best_snr_db is not None
+        and track.best_snr_db >= STRONG_SKIP_DB
+        and track.place.source in (LocationSource.MESSAGE, LocationSource.HEARD_BEFORE)
+        and SHORTEST_SKIP_KM <= track.place.distance_km <= LONGEST_ES_HOP_KM
+    )
+
+
 def _is_one_hop(track: Track) -> bool:
     return track.place.locator is not None and track.place.distance_km <= LONGEST_ES_HOP_KM
 
@@ -127,14 +141,7 @@ class OpeningLife:
 
     def _muf_mhz(self, freq_mhz: float) -> float | None:
         """What the shortest strong skip implies ("up to about"), by the secant law; None without one."""
-        skips = [
-            h.place.distance_km
-            for h in self.sure()
-            if h.best_snr_db is not None
-            and h.best_snr_db >= STRONG_SKIP_DB
-            and h.place.source in (LocationSource.MESSAGE, LocationSource.HEARD_BEFORE)
-            and SHORTEST_SKIP_KM <= h.place.distance_km <= LONGEST_ES_HOP_KM
-        ]
+        skips = [h.place.distance_km for h in self.sure() if _is_strong_hop(h)]
         return round(muf_mhz(freq_mhz, min(skips)), 1) if skips else None
 
     def _reflections(self) -> tuple[Reflection, ...]:

@@ -65,6 +65,14 @@ def neighbours_hear(open_count: int, of: int, within_km: float, bearing_deg: flo
     return f"Neighbours: {open_count} of {of} {where}; you hear nothing."
 
 
+def lower_band_reaches(freq_mhz: float, skip_km: float, muf_mhz: float, bearing_deg: float) -> str:
+    """Nothing far is coming through, but a lower band's skip says that it may."""
+    return (
+        f"{freq_mhz:.0f} MHz skip of {skip_km:.0f} km: MUF about {muf_mhz:.0f} MHz "
+        f"to the {compass_point(bearing_deg)}; you hear nothing far here yet."
+    )
+
+
 def stirring(live: Sequence[Track], bearing_deg: float, at_s: float) -> str:
     """Something far is coming through, but it is not an opening."""
     if len(live) == 1:

@@ -60,14 +60,15 @@ class Verdict:
 
 
 def decide(
-    blindness: Blindness | None, *, has_opening: bool, coming_through: int, neighbours_hear: bool = False
+    blindness: Blindness | None, *, has_opening: bool, coming_through: int, is_hinted_at: bool = False
 ) -> Verdict:
-    """Blind before open before stirring before quiet. What neighbours hear is never more than stirring."""
+    """Blind before open before stirring before quiet. What neighbours hear, or what a lower band's skip
+    implies, is never more than stirring."""
     if blindness is not None:
         return Verdict(State.BLIND, blindness)
     if has_opening:
         return Verdict(State.OPEN)
-    if coming_through or neighbours_hear:
+    if coming_through or is_hinted_at:
         return Verdict(State.STIRRING)
     return Verdict(State.QUIET)
 

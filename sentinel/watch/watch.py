@@ -8,17 +8,18 @@ within a slot nor how often anyone calls ``tick`` changes a verdict.
 from dataclasses import replace
 
 from sentinel.trade.locator import center_of
+from sentinel.watch import sentences
 from sentinel.watch.bulletin import Bulletin, Notable, ReceiverHealth, State, Station
 from sentinel.watch.changes import Change, NotableHappened, StateChanged
 from sentinel.watch.decode import Decode
 from sentinel.watch.hearing import FarDecode, Hearing
 from sentinel.watch.knowledge import Knowledge
+from sentinel.watch.lower_band import LowerBand, LowerBandSkip, SkipFinder
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
 from sentinel.watch.notable import NotableFinder
 from sentinel.watch.openings import Openings, best_mode, counted
 from sentinel.watch.receiver import Blindness, Receiver, ReceiverFact
-from sentinel.watch.sentences import neighbours_hear, opened, quiet, still_open, stirring
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.track import Track
 from sentinel.watch.verdict import Verdict, decide
@@ -43,6 +44,9 @@ class Watch:
         self.openings = Openings(center_of(settings.home_locator), settings.low_mhz)
         self.notables = NotableFinder(settings.band, knowledge or Knowledge())
         self.neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
+        self.lower_band = LowerBand()
+        self.skip_finder: SkipFinder | None = None
+        """Set where a higher band is watched too, which is told of this one's skip."""
         self.counts = {"lines": 0, "decodes": 0, "rejected": 0, "late": 0, "other_band": 0}
         self._now_s = float("-inf")
         self._pending_s: float | None = None
@@ -62,7 +66,7 @@ class Watch:
     # --- in ---------------------------------------------------------------------------------------
 
     def feed(
-        self, event: Decode | ReceiverFact | SpaceWeather | NeighbourReport | NeighbourHeard
+        self, event: Decode | ReceiverFact | SpaceWeather | NeighbourReport | NeighbourHeard | LowerBandSkip
     ) -> list[Change]:
         """Take one event; returns what changed before it. Its own instant is judged once time passes it."""
         if isinstance(event, Decode):
@@ -70,8 +74,8 @@ class Watch:
         if isinstance(event, SpaceWeather):
             self.openings.weather = event
             return []
-        if isinstance(event, NeighbourReport | NeighbourHeard):
-            return self._feed_neighbour(event)
+        if isinstance(event, NeighbourReport | NeighbourHeard | LowerBandSkip):
+            return self._feed_hint(event)
         changes = self._pass_time(event.at_s)
         self.receiver.start(event.at_s)
         self.receiver.tell(event)
@@ -115,11 +119,15 @@ class Watch:
             self._must_judge = True
         return changes
 
-    def _feed_neighbour(self, event: NeighbourReport | NeighbourHeard) -> list[Change]:
+    def _feed_hint(self, event: NeighbourReport | NeighbourHeard | LowerBandSkip) -> list[Change]:
         """A word from outside opens no instant: what is heard here is judged when it would be without it."""
         has_begun = self._state is not None or self._pending_s is not None
         changes = self._pass_time(event.at_s) if has_begun else []
-        self.neighbours.hear(event, max(event.at_s, self._now_s))
+        now_s = max(event.at_s, self._now_s)
+        if isinstance(event, LowerBandSkip):
+            self.lower_band.hear(event, now_s)
+        else:
+            self.neighbours.hear(event, now_s)
         return changes
 
     @property
@@ -161,7 +169,7 @@ class Watch:
             if self._must_judge:
                 changes += self._judge(at_s)
         if self._state is not None:
-            while (due_s := min(ours_s := self._next_due_s(), self.neighbours.due_s)) < until_s:
+            while (due_s := min(ours_s := self._next_due_s(), self._next_hint_s())) < until_s:
                 self._now_s = max(self._now_s, due_s)
                 changes += self._judge(due_s) if ours_s <= due_s else self._conclude(due_s)
         self._now_s = max(self._now_s, until_s)
@@ -169,6 +177,9 @@ class Watch:
 
     def _next_due_s(self) -> float:
         return min(self._due_s, min(self.receiver.due_s(self._judged_at_s), default=float("inf")))
+
+    def _next_hint_s(self) -> float:
+        return min(self.neighbours.due_s, self.lower_band.due_s)
 
     # --- verdict ----------------------------------------------------------------------------------
 
@@ -181,22 +192,25 @@ class Watch:
         changes: list[Change] = list(self.openings.update(hearing, at_s))
         live = [track for area, tracks in self.openings.live for track in counted(area, tracks)]
         self._judged = self.receiver.blindness(at_s, hears_far=bool(live)), len(live)
+        if self.skip_finder is not None:
+            self.skip_finder.look(self.openings, at_s, is_blind=self._judged[0] is not None)
         self._due_s = self._find_due_s(at_s)
         found = self._find_notables(at_s)
         return [*changes, *self._conclude(at_s), *found]
 
     def _conclude(self, at_s: float) -> list[StateChanged]:
-        """The verdict: what is heard here, as last judged, and what the neighbours say now."""
+        """The verdict: what is heard here, as last judged, and what neighbours and a lower band say now."""
         blindness, coming_through = self._judged
         has_opening = bool(self.openings)
         hint = self.neighbours.judge(
             at_s, hears_far=has_opening or coming_through > 0, is_blind=blindness is not None
         )
+        skip = self.lower_band.judge()
         verdict = decide(
             blindness,
             has_opening=has_opening,
             coming_through=coming_through,
-            neighbours_hear=hint is not None,
+            is_hinted_at=hint is not None or skip is not None,
         )
         return [] if verdict.state is self._state else [self._change_state(verdict, at_s)]
 
@@ -240,18 +254,30 @@ class Watch:
             key=lambda row: (row[1].is_open, len(row[0]), -row[1].number),
             default=([], None),
         )
-        hint = self.neighbours.hint
-        if self._state is State.STIRRING and not live and hint is not None:
-            return neighbours_hear(hint.open, hint.of, self.settings.neighbours_km, hint.bearing_deg)
+        if self._state is State.STIRRING and not live and (hint := self._hint()):
+            return hint
         if self._state is State.QUIET or area is None:
-            return quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
+            return sentences.quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
         if self._state is State.STIRRING:
-            return stirring(live, area.bearing_deg(), at_s)
+            return sentences.stirring(live, area.bearing_deg(), at_s)
         mode = self.openings.mode_of(area)
         if live and at_s - self._since_s < JUST_S:
             usual_per_hour = 60.0 * self.hearing.usual.pings_per_min(at_s)
-            return opened(live, area.bearing_deg(), at_s, usual_per_hour, mode)
-        return still_open(live, area.bearing_deg(), at_s - self._since_s, at_s - area.last_at_s, mode)
+            return sentences.opened(live, area.bearing_deg(), at_s, usual_per_hour, mode)
+        return sentences.still_open(
+            live, area.bearing_deg(), at_s - self._since_s, at_s - area.last_at_s, mode
+        )
+
+    def _hint(self) -> str | None:
+        """Why to look although nothing far is coming through, if there is a reason."""
+        if (hint := self.neighbours.hint) is not None:
+            within_km = self.settings.neighbours_km
+            return sentences.neighbours_hear(hint.open, hint.of, within_km, hint.bearing_deg)
+        if (skip := self.lower_band.skip) is not None:
+            return sentences.lower_band_reaches(
+                skip.freq_mhz, skip.distance_km, skip.muf_mhz, skip.bearing_deg
+            )
+        return None
 
     # --- out --------------------------------------------------------------------------------------
 
