@@ -200,7 +200,8 @@ class Daemon:
     def _keep_place(self, now_s: float) -> None:
         def place(notes: Mapping[str, Any]) -> Place:
             standing = self._live.standing(now_s, time.time()).as_json()
-            return Place(self._live.recent.take_lines(), self._sources.places(), {**notes, "watch": standing})
+            recent, places = self._live.recent.take_lines(), self._sources.places()
+            return Place(recent, places, {**notes, "watch": standing}, self._live.learned)
 
         self._telling.note(place)
 

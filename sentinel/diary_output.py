@@ -6,6 +6,7 @@ waits in the queue, and writing resumes when the card does.
 
 import json
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
@@ -34,11 +35,19 @@ from sentinel.trade.prefixes import area_of
 from sentinel.watch.bulletin import Bulletin, Part, Station
 from sentinel.watch.changes import Change, NotableHappened, OpeningChanged
 from sentinel.watch.knowledge import Knowledge
+from sentinel.watch.learned import Learned
 
 PRUNE_EVERY_S = 86_400.0
 FIRST_PRUNE_S = 3_600.0
 """Not with the start: a restart has better things to do, and a crash loop must not read the card all day."""
 STOP_PATIENCE_S = 8.0
+LEARNED_EVERY_S, LEARNED_AT_LEAST_S = 600.0, 2_700.0
+"""How often what was learned is written, and how often even when it is much: the decodes that are fed again
+after a start (``recent``) reach back farther."""
+LEARNED_BYTES_A_DAY = 4_000_000
+"""Of text; packed it is a quarter and less. The whole diary's budget is 10 MB a day."""
+STRAY_LEARNED_S = 3_600.0
+"""What was learned by later than the diary knows the watch to have run was stamped by another clock."""
 
 log = logging.getLogger("sentinel.diary")
 
@@ -55,11 +64,13 @@ class Remembered:
 @dataclass(frozen=True, slots=True)
 class Place:
     """From where a start goes on: the decodes fed lately (``RecentDecodes.take_lines``), where each source
-    stands, and what the daemon's parts want back as ``notes`` (JSON)."""
+    stands, what the daemon's parts want back as ``notes`` (JSON), and how to get at what the core has
+    ``learned``, which is asked for now and then."""
 
     recent: tuple[tuple[str, ...], bool]
     checkpoints: Mapping[str, str]
     notes: Mapping[str, Any]
+    learned: Callable[[], Learned] | None = None
 
 
 class DiaryOutput:
@@ -70,6 +81,7 @@ class DiaryOutput:
         self._queue = DiaryQueue()
         self._before: Bulletin | None = None
         self._snapshot = ""
+        self._learned_at_s, self._learned_every_s = -math.inf, LEARNED_EVERY_S
         self._recall_fault = ""
         self._is_stopping = self._has_failed = False
         self._right_time_s: Callable[[], float | None] = lambda: None
@@ -86,7 +98,10 @@ class DiaryOutput:
             return Remembered()
         if self._diary.note:
             log.warning("%s", self._diary.note)
-        return remembered(recalled, checkpoints)
+        back = remembered(recalled, checkpoints)
+        if (learned := back.memory.knowledge.learned) is not None:
+            self._learned_at_s = learned.as_of_s
+        return back
 
     def follow(self, bulletin: Bulletin, heard: Iterable[Station]) -> None:
         """This much the diary knows already: how the last watch stood."""
@@ -114,21 +129,30 @@ class DiaryOutput:
         told = replace(bulletin, stations=tuple(heard))
         if struck_after_s is not None:
             self._queue.put(DiaryBatch(struck=(Struck(self._band, struck_after_s),)))
-            self._before = None
+            self._before, self._learned_at_s = None, -math.inf
         batch = _happened(told.band, changes).then(news(told, self._before, country_of))
         self._before = told
-        self._queue.put(batch if place is None else batch.then(self._kept(place)))
+        self._queue.put(batch if place is None else batch.then(self._kept(place, told.at_s)))
 
-    def _kept(self, place: Place) -> DiaryBatch:
+    def _kept(self, place: Place, at_s: float) -> DiaryBatch:
         lines, is_whole = place.recent
         snapshot = json.dumps({"v": 1, **place.notes})
         is_news = snapshot != self._snapshot
         self._snapshot = snapshot
         return DiaryBatch(
             checkpoints=tuple(Checkpoint(source, text) for source, text in place.checkpoints.items()),
-            snapshots=(Snapshot(self._band, snapshot),) if is_news else (),
+            snapshots=((Snapshot(self._band, snapshot),) if is_news else ()) + self._learned(place, at_s),
             recents=(Recent(self._band, lines, is_whole),) if lines or is_whole else (),
         )
+
+    def _learned(self, place: Place, at_s: float) -> tuple[Snapshot, ...]:
+        if place.learned is None or abs(at_s - self._learned_at_s) < self._learned_every_s:
+            return ()
+        text = json.dumps(place.learned().as_json(), separators=(",", ":"))
+        affordable_s = len(text) * 86_400.0 / LEARNED_BYTES_A_DAY
+        self._learned_at_s = at_s
+        self._learned_every_s = min(max(LEARNED_EVERY_S, affordable_s), LEARNED_AT_LEAST_S)
+        return (Snapshot(self._band, text, "learned"),)
 
     def note_downtime(self, since_s: float, until_s: float) -> None:
         """The watch did not run in between."""
@@ -214,6 +238,7 @@ def remembered(recalled: Recall, checkpoints: Mapping[str, str]) -> Remembered:
             squares=recalled.squares,
             countries=recalled.countries,
             farthest_km={mode.value: float(km) for mode, km in recalled.farthest_km.items()},
+            learned=_learned(recalled),
         ),
         tuple(from_lines(recalled.recent)),
         Standing.from_json(notes.get("watch")),
@@ -221,6 +246,21 @@ def remembered(recalled: Recall, checkpoints: Mapping[str, str]) -> Remembered:
         recalled.watched_until_s,
     )
     return Remembered(memory, checkpoints, notes)
+
+
+def _learned(recalled: Recall) -> Learned | None:
+    """What the last watch had learned. What is damaged is not believed: then only the days are known."""
+    if recalled.learned is None:
+        return None
+    try:
+        learned = Learned.from_json(json.loads(recalled.learned))
+    except (ValueError, RecursionError):
+        learned = None
+    latest_s = -math.inf if recalled.watched_until_s is None else recalled.watched_until_s + STRAY_LEARNED_S
+    if learned is not None and learned.as_of_s <= latest_s:
+        return learned
+    log.warning("what the watch had learned of habits cannot be read; it learns them anew")
+    return None
 
 
 def country_of(call: str) -> str | None:

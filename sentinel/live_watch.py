@@ -16,6 +16,7 @@ from sentinel.restart import ODD_WALL_S, Continuity, Memory, Standing, begin_aga
 from sentinel.watch.bulletin import Bulletin, Station
 from sentinel.watch.changes import Change, OpeningChanged, Phase
 from sentinel.watch.decode import Decode
+from sentinel.watch.learned import Learned
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
 from sentinel.watch.receiver import FactKind, ReceiverFact
@@ -91,6 +92,10 @@ class LiveWatch:
         """The believed far stations of the last minutes, also those that do not count: pings and regulars."""
         tracks = self._watch.hearing.tracks.values()
         return tuple(track.published() for track in tracks if track.last_at_s > self.now_s - 2.0 * LATE_S)
+
+    def learned(self) -> Learned:
+        """What the core has learned over days, for the next start."""
+        return self._watch.learned()
 
     def take_struck(self) -> float | None:
         """Event time after which all that was said until now was said by a wrong clock, if it was; once."""
@@ -183,7 +188,11 @@ class LiveWatch:
             return replace(self._memory, decodes=tuple(self.recent))
         openings = tuple(map(self._continuity.opening, self._watch.openings.published()))
         return replace(
-            self._memory, decodes=tuple(self.recent), standing=self._stand(), live_openings=openings
+            self._memory,
+            knowledge=replace(self._memory.knowledge, learned=self.learned()),
+            decodes=tuple(self.recent),
+            standing=self._stand(),
+            live_openings=openings,
         )
 
     def _believed(

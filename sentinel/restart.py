@@ -113,8 +113,10 @@ def moved(memory: Memory, by_s: float) -> Memory:
                 for id, each in standing.beginnings.items()
             },
         )
+    learned = memory.knowledge.learned
     return replace(
         memory,
+        knowledge=replace(memory.knowledge, learned=learned and learned.moved(by_s)),
         decodes=tuple(replace(each, at_s=each.at_s + by_s) for each in memory.decodes),
         standing=standing,
         live_openings=tuple(

@@ -128,7 +128,7 @@ class Station:
             "watch": self.live.standing(max(self._wall_s, at_s), max(self._wall_s, at_s)).as_json(),
             "notices": self._notices.as_json(),
         }
-        place = Place(self.live.recent.take_lines(), {"log": str(self.read)}, notes)
+        place = Place(self.live.recent.take_lines(), {"log": str(self.read)}, notes, self.live.learned)
         changes, self._changes = self._changes, []
         self._diary.note(
             self.live.bulletin(), self.live.heard_lately(), changes, place, self.live.take_struck()

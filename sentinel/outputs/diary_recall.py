@@ -24,13 +24,13 @@ RECALL_DAYS = 60
 class Recall:
     """Everything that one band's watch needs from the diary at its start.
 
-    ``snapshot`` is the core's own JSON text, None if there is none or it is damaged; ``recent`` are the texts
-    of what it was fed of late, in order, without what is damaged; ``watched_until_s`` is the last moment the
-    watch is known to have run; ``live_openings`` had not ended then. ``locators`` holds the
-    last locator of each call. ``days_heard`` are the day numbers (days since 1970 UTC) on which each call was
-    heard, the calls heard last at the end, ``watched_days`` those on which the receiver could be judged, both
-    of the last ``RECALL_DAYS``. ``squares`` and ``countries`` are whatever was ever heard with fair trust,
-    ``farthest_km`` is the farthest of each mode.
+    ``snapshot`` and ``learned`` are the core's own JSON texts, None if there is none or it is damaged;
+    ``recent`` are the texts of what it was fed of late, in order, without what is damaged;
+    ``watched_until_s`` is the last moment the watch is known to have run; ``live_openings`` had not ended
+    then. ``locators`` holds the last locator of each call. ``days_heard`` are the day numbers (days since
+    1970 UTC) on which each call was heard, the calls heard last at the end, ``watched_days`` those on which
+    the receiver could be judged, both of the last ``RECALL_DAYS``. ``squares`` and ``countries`` are whatever
+    was ever heard with fair trust, ``farthest_km`` is the farthest of each mode.
     """
 
     snapshot: str | None
@@ -43,6 +43,7 @@ class Recall:
     squares: frozenset[str]
     countries: frozenset[str]
     farthest_km: Mapping[Mode, int]
+    learned: str | None = None
 
 
 def recall(connection: sqlite3.Connection, band: str) -> Recall:
@@ -61,6 +62,7 @@ def recall(connection: sqlite3.Connection, band: str) -> Recall:
         squares=_ever_heard(connection, band, "square"),
         countries=_ever_heard(connection, band, "country"),
         farthest_km=farthest_by_mode(connection, band),
+        learned=_unpacked(_memory(connection, "learned", band)),
     )
 
 

@@ -105,10 +105,15 @@ class Checkpoint:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """The core of one band as JSON text of its own making, from which it goes on after a restart."""
+    """The core of one band as JSON text of its own making, from which it goes on after a restart.
+
+    ``kind`` tells how it stood (``snapshot``, with every flush) from what it has learned (``learned``, seldom
+    written).
+    """
 
     band: str
     json: str
+    kind: str = "snapshot"
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +200,7 @@ class DiaryBatch:
             notables=self.notables + later.notables,
             health=self.health + later.health,
             checkpoints=_latest(self.checkpoints + later.checkpoints, lambda row: row.source),
-            snapshots=_latest(self.snapshots + later.snapshots, lambda row: row.band),
+            snapshots=_latest(self.snapshots + later.snapshots, lambda row: (row.band, row.kind)),
             recents=_joined(self.recents + later.recents),
             watched=_latest(self.watched + later.watched, lambda row: row.band),
         )

@@ -269,7 +269,7 @@ def _(row: Checkpoint) -> list[Statement]:
 @_write.register
 def _(row: Snapshot) -> list[Statement]:
     packed = zlib.compress(row.json.encode("utf-8"))
-    return [(MEMORY, {"kind": "snapshot", "name": row.band, "value": packed})]
+    return [(MEMORY, {"kind": row.kind, "name": row.band, "value": packed})]
 
 
 @_write.register

@@ -5,7 +5,7 @@ beyond ``far_km`` and neither makes an opening. Days and hours are counted in ev
 """
 
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 REMEMBERED_DAYS = 14
 REMEMBERED_CALLS = 3_000
@@ -17,6 +17,9 @@ TROPO_KM = 900.0
 in its season sporadic E comes on most days too."""
 HOURS_A_DAY = 10
 """Beyond ``TROPO_KM`` a regular is heard in so many hours a day on average: no opening lasts so long."""
+BUSY_HOURS = 3
+"""Of a day: who is heard in fewer is far from ``HOURS_A_DAY``, and of those the days alone are kept over a
+restart, in the diary. There are thousands of them in a season."""
 DAY_S = 86_400
 
 
@@ -31,6 +34,28 @@ class Habits:
         self._noted: OrderedDict[str, int] = OrderedDict()
         self._judged: OrderedDict[tuple[str, int], bool] = OrderedDict()
         self._watched: list[int] = sorted(watched_days)[-REMEMBERED_DAYS:]
+
+    def busy(self) -> dict[str, dict[int, int]]:
+        """Call to day to hours, a bit each, of the stations heard for hours; the latest at the end."""
+        return {
+            call: dict(days)
+            for call, days in self._heard.items()
+            if max(mask.bit_count() for mask in days.values()) >= BUSY_HOURS
+        }
+
+    @property
+    def watched_days(self) -> tuple[int, ...]:
+        return tuple(self._watched)
+
+    def take_up(self, busy: Mapping[str, Mapping[int, int]], watched_days: Sequence[int]) -> None:
+        """Go on from what a watch before this one knew."""
+        for call, days in busy.items():
+            if days:
+                self._heard[call] = dict(days)
+                self._heard.move_to_end(call)
+        while len(self._heard) > REMEMBERED_CALLS:
+            self._heard.popitem(last=False)
+        self._watched = sorted(watched_days)
 
     def watched(self, at_s: float) -> None:
         """The watch was running at this time."""

@@ -100,7 +100,7 @@ class Hearing:
         _touch(self.near, sender.base, at_s)
         self.receiver.locals.heard(sender.base, at_s)
         if message.locator is not None:
-            self.gazetteer.remember(sender, message.locator)
+            self.gazetteer.remember_near(sender, message.locator)
         if message.addressee is not None:
             _touch(self._called, message.addressee.base, at_s)
 
@@ -108,7 +108,7 @@ class Hearing:
 
     def settle(self, at_s: float, pending: Iterable[FarDecode]) -> None:
         """Take in all far decodes of one instant: tracks, trust, areas, evidence."""
-        self.usual.start(at_s)
+        self.usual.hear_lines(at_s)
         self.usual.forget_before(at_s)
         usual_per_min = self.usual.pings_per_min(at_s)
         prior = prior_nats(self.usual.false_per_hour(at_s))

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from sentinel.watch.learned import Learned
+
 
 @dataclass(frozen=True, slots=True)
 class Knowledge:
@@ -12,7 +14,7 @@ class Knowledge:
     ``days_heard``: for each call, the day numbers (days since 1970 UTC) on which it was heard.
     ``watched_days``: day numbers on which the watch ran. ``squares``, ``countries`` (codes) and
     ``farthest_km`` (by mode) are what was ever heard. ``worked_countries`` and ``worked_squares`` are the
-    log's, None without a log.
+    log's, None without a log. ``learned`` is what the watch before knew of habits.
     """
 
     locators: Mapping[str, str] = field(default_factory=dict)
@@ -24,3 +26,4 @@ class Knowledge:
     farthest_km: Mapping[str, float] = field(default_factory=dict)
     worked_countries: frozenset[str] | None = None
     worked_squares: frozenset[str] | None = None
+    learned: Learned | None = None

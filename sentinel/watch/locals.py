@@ -7,6 +7,7 @@ the hour of the day; they are on holiday, hence several of them or several days 
 """
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 SILENCE_S = 3600.0
@@ -51,6 +52,37 @@ class Locals:
             del days[old]
         if len(self._heard) > KEPT_STATIONS:
             self._heard.popitem(last=False)
+
+    def habits(self) -> dict[str, dict[int, int]]:
+        """Call to day to hours, a bit each, of the days that still count; the latest heard at the end."""
+        oldest = max(self._watched, default=0) - KEPT_DAYS
+        found = (
+            (call, {day: mask for day, mask in days.items() if day > oldest})
+            for call, days in self._heard.items()
+        )
+        return {call: days for call, days in found if days}
+
+    @property
+    def watched_hours(self) -> dict[int, int]:
+        """Day to the hours of it in which the watch ran, a bit each."""
+        return dict(self._watched)
+
+    @property
+    def silence(self) -> tuple[float, int]:
+        """The least chance that an hour of the present silence had, as last judged."""
+        return self._worst
+
+    def take_up(
+        self,
+        habits: Mapping[str, Mapping[int, int]],
+        watched_hours: Mapping[int, int],
+        last_at_s: float | None,
+        silence: tuple[float, int],
+    ) -> None:
+        """Go on from what a watch before this one knew."""
+        self._heard = OrderedDict((call, dict(days)) for call, days in habits.items())
+        self._watched = dict(watched_hours)
+        self.last_at_s, self._worst = last_at_s, silence
 
     def chance_of_silence(self, at_s: float) -> tuple[float, int]:
         """The least chance that an hour of the present silence had, and how many stations say so.

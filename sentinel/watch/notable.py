@@ -4,7 +4,7 @@ Each finding is told once: by its opening, by its square, by its record. Firsts 
 be first against, so they keep silent until the watch has known the band for ``LEAST_DAYS_KNOWN`` days.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from sentinel.sky.season import sporadic_e_weight
@@ -42,6 +42,7 @@ class NotableFinder:
     _countries: set[str] = field(default_factory=set)
     _farthest_km: dict[Mode, float] = field(default_factory=dict)
     _watched_days: int = 0
+    told_count: int = 0
 
     def __post_init__(self) -> None:
         self._squares = set(self.knowledge.squares)
@@ -58,10 +59,21 @@ class NotableFinder:
             self._told[key] = None
             if len(self._told) > MOST_TOLD:
                 del self._told[next(iter(self._told))]
+            self.told_count += 1
             found.append(
-                Notable(f"{opening.id}-{what}-{len(self._told)}", at_s, what, station, sentence, opening.id)
+                Notable(f"{opening.id}-{what}-{self.told_count}", at_s, what, station, sentence, opening.id)
             )
         return found
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """What is not told again, the latest at the end."""
+        return tuple(self._told)
+
+    def take_up(self, told: Sequence[str], told_count: int) -> None:
+        """Go on from what a watch before this one has told."""
+        self._told = dict.fromkeys(told)
+        self.told_count = told_count
 
     def _findings(
         self, at_s: float, opening: Opening, live: list[Track]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import cos, hypot, radians, sin
 
 from sentinel.sky.geodesy import path_between
-from sentinel.trade.callsign import Call
+from sentinel.trade.callsign import Call, parse_call
 from sentinel.trade.land import NEAR_KM, off_area_km
 from sentinel.trade.locator import center_of, half_diagonal_km
 from sentinel.trade.prefixes import area_of
@@ -18,6 +18,7 @@ from sentinel.watch.knowledge import Knowledge
 
 REMEMBERED_PLACES = 5_000
 LOOKED_UP_PLACES = 2_000
+NEAR_PLACES = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,7 @@ class Gazetteer:
         self._home = center_of(home_locator)
         self._log: Mapping[str, str] = knowledge.log_locators
         self._said: OrderedDict[str, str] = OrderedDict(list(knowledge.locators.items())[-REMEMBERED_PLACES:])
+        self.near: OrderedDict[str, str] = OrderedDict()
         self._places: OrderedDict[tuple[str, str | None, LocationSource], Place | None] = OrderedDict()
 
     def locate(self, call: Call, locator: str | None) -> Place | None:
@@ -77,6 +79,20 @@ class Gazetteer:
         self._said.move_to_end(call.text)
         if len(self._said) > REMEMBERED_PLACES:
             self._said.popitem(last=False)
+
+    def remember_near(self, call: Call, locator: str) -> None:
+        """The same of a near station: no diary keeps those."""
+        self.remember(call, locator)
+        self.near[call.text] = locator
+        self.near.move_to_end(call.text)
+        if len(self.near) > NEAR_PLACES:
+            self.near.popitem(last=False)
+
+    def take_up(self, near: Mapping[str, str]) -> None:
+        """Go on from the near stations' locators that a watch before this one knew."""
+        for text, locator in near.items():
+            if (call := parse_call(text)) is not None:
+                self.remember_near(call, locator)
 
     def remembered(self) -> dict[str, str]:
         """Call to last locator, oldest first."""

@@ -59,7 +59,11 @@ class Blindness:
 
 @dataclass(slots=True)
 class Receiver:
-    """Keeps what tells a working receiver from a deaf one."""
+    """Keeps what tells a working receiver from a deaf one.
+
+    ``clock`` is the minute (since 1970) in which the clock's error was last worked out, and the error;
+    ``is_clock_stale`` says that nothing has shown it since.
+    """
 
     settings: ReceiverSettings
     started_at_s: float | None = None
@@ -69,8 +73,8 @@ class Receiver:
     facts: dict[FactKind, ReceiverFact] = field(default_factory=dict)
     offsets: OrderedDict[str, tuple[float, float]] = field(default_factory=OrderedDict)
     locals: Locals = field(default_factory=Locals)
-    _clock: tuple[int, float | None] = (-1, None)
-    _is_clock_stale: bool = False
+    clock: tuple[int, float | None] = (-1, None)
+    is_clock_stale: bool = False
 
     def start(self, at_s: float) -> None:
         if self.started_at_s is None:
@@ -108,13 +112,13 @@ class Receiver:
         Worked out once a minute of event time: clocks drift slowly and the median is not free.
         """
         minute = int(at_s // 60)
-        if minute != self._clock[0]:
+        if minute != self.clock[0]:
             fresh = list(self._offsets_since(at_s - CLOCK_WINDOW_S))
             error_s = median(fresh) if len(fresh) >= CLOCK_STATIONS else None
-            before_s = self._clock[1]
-            self._is_clock_stale = error_s is None and before_s is not None and abs(before_s) > CLOCK_DEAF_S
-            self._clock = minute, before_s if self._is_clock_stale else error_s
-        return self._clock[1]
+            before_s = self.clock[1]
+            self.is_clock_stale = error_s is None and before_s is not None and abs(before_s) > CLOCK_DEAF_S
+            self.clock = minute, before_s if self.is_clock_stale else error_s
+        return self.clock[1]
 
     def _offsets_since(self, since_s: float) -> Iterator[float]:
         """The stations' time offsets, the newest first."""
@@ -145,7 +149,7 @@ class Receiver:
         if fact := self.facts.get(FactKind.CLOCK_UNSYNCHRONISED):
             yield Blindness(BlindReason.CLOCK_OFF, fact.note or "The clock is not synchronised.")
         error_s = self.clock_error_s(at_s)
-        if error_s is not None and (abs(error_s) > CLOCK_BLIND_S or self._is_clock_stale):
+        if error_s is not None and (abs(error_s) > CLOCK_BLIND_S or self.is_clock_stale):
             yield Blindness(
                 BlindReason.CLOCK_OFF, f"Our clock is off by {error_s:+.1f} s, so most signals are missed."
             )

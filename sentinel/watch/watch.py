@@ -12,8 +12,10 @@ from sentinel.watch import sentences
 from sentinel.watch.bulletin import Bulletin, Notable, ReceiverHealth, State, Station
 from sentinel.watch.changes import Change, NotableHappened, StateChanged
 from sentinel.watch.decode import Decode
+from sentinel.watch.handover import learned_by, take_up
 from sentinel.watch.hearing import FarDecode, Hearing
 from sentinel.watch.knowledge import Knowledge
+from sentinel.watch.learned import Learned
 from sentinel.watch.lower_band import LowerBand, LowerBandSkip, SkipFinder
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
@@ -43,6 +45,8 @@ class Watch:
         self.hearing = Hearing(settings, knowledge or Knowledge(), self.receiver)
         self.openings = Openings(center_of(settings.home_locator), settings.low_mhz)
         self.notables = NotableFinder(settings.band, knowledge or Knowledge())
+        if knowledge is not None and knowledge.learned is not None:
+            take_up(knowledge.learned, self.hearing, self.receiver, self.notables)
         self.neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
         self.lower_band = LowerBand()
         self.skip_finder: SkipFinder | None = None
@@ -151,7 +155,7 @@ class Watch:
         self._open_instant(at_s)
         self.receiver.start(at_s)
         self.receiver.line(at_s)
-        self.hearing.usual.start(at_s)
+        self.hearing.usual.hear_lines(at_s)
         self.hearing.habits.watched(at_s)
         self.receiver.locals.watched(at_s)
         return changes
@@ -307,6 +311,10 @@ class Watch:
             receiver=self._health(now_s),
             station_locator=self.settings.home_locator,
         )
+
+    def learned(self) -> Learned:
+        """What it has learned over days, for the ``Knowledge`` of a watch that is to go on from here."""
+        return learned_by(self._now_s, self.hearing, self.receiver, self.notables)
 
     def _health(self, at_s: float) -> ReceiverHealth:
         health = self.receiver.health(at_s, self.hearing.near_stations(at_s), self.counts)
