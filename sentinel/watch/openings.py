@@ -83,7 +83,7 @@ class Openings:
         life = self._lives.get(area.number)
         mode = (self.judge_life(life) if life else self._judge_area(live, at_s)).mode
         return Heading(
-            bearing_deg=round(circular_mean_deg(bearings, weights), 1) % 360.0,
+            bearing_deg=round(mean_bearing_deg(live), 1) % 360.0,
             spread_deg=round(circular_std_deg(bearings, weights), 1),
             stations=len(live),
             nearest_km=round(min(distances)),
@@ -153,6 +153,11 @@ def counted(area: Area, live: list[Track]) -> list[Track]:
     if area.is_open or any(t.is_repeated for t in live):
         return live
     return []
+
+
+def mean_bearing_deg(live: list[Track]) -> float:
+    """Where these stations are, weighed by how far they are believed."""
+    return circular_mean_deg([t.place.bearing_deg for t in live], [max(t.trust, 0.01) for t in live])
 
 
 def _is_one_hop_along(life: OpeningLife, bearing_deg: float) -> bool:

@@ -20,7 +20,7 @@ from sentinel.watch.lower_band import LowerBand, LowerBandSkip, SkipFinder
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
 from sentinel.watch.notable import NotableFinder
-from sentinel.watch.openings import Openings, best_mode, counted
+from sentinel.watch.openings import Openings, best_mode, counted, mean_bearing_deg
 from sentinel.watch.receiver import Blindness, Receiver, ReceiverFact
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.track import Track
@@ -262,15 +262,14 @@ class Watch:
             return hint
         if self._state is State.QUIET or area is None:
             return sentences.quiet(at_s, self.hearing.near_stations(at_s), self._last_far_at_s)
+        bearing_deg = mean_bearing_deg(live) if live else area.bearing_deg()
         if self._state is State.STIRRING:
-            return sentences.stirring(live, area.bearing_deg(), at_s)
+            return sentences.stirring(live, bearing_deg, at_s)
         mode = self.openings.mode_of(area)
         if live and at_s - self._since_s < JUST_S:
             usual_per_hour = 60.0 * self.hearing.usual.pings_per_min(at_s)
-            return sentences.opened(live, area.bearing_deg(), at_s, usual_per_hour, mode)
-        return sentences.still_open(
-            live, area.bearing_deg(), at_s - self._since_s, at_s - area.last_at_s, mode
-        )
+            return sentences.opened(live, bearing_deg, at_s, usual_per_hour, mode)
+        return sentences.still_open(live, bearing_deg, at_s - self._since_s, at_s - area.last_at_s, mode)
 
     def _hint(self) -> str | None:
         """Why to look although nothing far is coming through, if there is a reason."""
