@@ -19,11 +19,12 @@ from pathlib import Path
 import pytest
 from diary_samples import BAND, NOON_S, full_batch, opening, sighting
 
-from sentinel.outputs.diary import Diary, DiaryUnavailable
+from sentinel.outputs.diary import UNREADABLE_LOOKS, Diary, DiaryUnavailable
 from sentinel.outputs.diary_file import check, connect
 from sentinel.outputs.diary_queries import reading, sightings
 from sentinel.outputs.diary_queue import DiaryQueue
 from sentinel.outputs.diary_rows import DiaryBatch, OpeningRow, SlotRow, StateRow, Watched
+from sentinel.outputs.diary_schema import PAGE_BYTES
 from sentinel.watch.bulletin import State
 
 TESTS = Path(__file__).parent
@@ -150,6 +151,41 @@ def test_a_failure_that_passes_keeps_the_file_open(path: Path, code: int) -> Non
         diary.write(full_batch(1))
     assert len(opened) == 1
     assert offsets(path) == expected(2)
+
+
+def test_a_sound_diary_that_is_called_malformed_once_is_kept(tmp_path: Path) -> None:
+    """So SQLite calls a page that the card fails to read."""
+    for fail_at in range(1, 12):
+        path = tmp_path / f"{fail_at}.sqlite"
+        with closing(Diary(path)) as diary:
+            diary.write(full_batch(0))
+        faults = Faults(fail_at, code=sqlite3.SQLITE_CORRUPT)
+        with closing(Diary(path, faults.connect)) as diary:
+            diary.write(full_batch(1))
+            assert diary.note == ""
+        assert faults.count > 12
+        assert offsets(path) == expected(2)
+        with reading(path) as connection:
+            assert sum(1 for _ in sightings(connection, 0, 4e9)) == 4
+
+
+def test_a_diary_that_the_card_fails_to_read_is_set_aside_only_after_some_patience(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with closing(Diary(path)) as diary:
+        diary.write(full_batch(0))
+    spoilt = bytearray(path.read_bytes())
+    spoilt[PAGE_BYTES : 3 * PAGE_BYTES] = b"\xff" * (2 * PAGE_BYTES)
+    path.write_bytes(spoilt)
+    monkeypatch.setattr("sentinel.outputs.diary.is_readable", lambda _path: False)
+    with closing(Diary(path)) as diary:
+        for _ in range(UNREADABLE_LOOKS - 1):
+            with pytest.raises(DiaryUnavailable, match="the card fails to read or write"):
+                diary.write(full_batch(1))
+            assert path.read_bytes() == spoilt
+        diary.write(full_batch(1))
+        assert "was damaged" in diary.note
+    assert list(path.parent.glob("*.damaged-1"))
 
 
 def full_at(pages: int) -> Callable[[Path], sqlite3.Connection]:

@@ -8,6 +8,8 @@ simply tries afresh, so that writing resumes when the card does.
 Use from one thread at a time. Readers (``diary_queries``) have connections of their own.
 """
 
+import errno
+import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
@@ -24,6 +26,7 @@ from sentinel.outputs.diary_file import (
     connect,
     error_code,
     file_identity,
+    is_readable,
     open_checked,
     set_aside,
     unavailable,
@@ -36,6 +39,10 @@ from sentinel.outputs.diary_schema import roll_back
 from sentinel.outputs.diary_statements import Statement, statements
 
 __all__ = ["Diary", "DiaryUnavailable"]
+
+UNREADABLE_LOOKS = 10
+"""While the card fails to read, SQLite may call a sound file malformed. At a look a minute, ten minutes of it
+are no passing weakness: then the diary is given up, and a new one begun."""
 
 Result = TypeVar("Result")
 
@@ -55,6 +62,7 @@ class Diary:
         self._connection: sqlite3.Connection | None = None
         self._identity: tuple[int, int] | None = None
         self._is_suspect = False
+        self._unreadable_looks = 0
 
     def __enter__(self) -> Self:
         self.open()
@@ -122,23 +130,40 @@ class Diary:
         if self._connection is None:
             self._connection = self._open_or_begin_anew()
             self._identity = file_identity(self.path)
-            self._is_suspect = False
+            self._is_suspect, self._unreadable_looks = False, 0
         return self._connection
 
     def _open_or_begin_anew(self) -> sqlite3.Connection:
         try:
-            try:
-                return open_checked(self.path, self._connector, self._is_suspect)
-            except sqlite3.DatabaseError as error:
-                if error_code(error) not in DAMAGED:
-                    raise
-                aside = set_aside(self.path)
-                connection = open_checked(self.path, self._connector, is_suspect=False)
-                saved = salvage(aside, connection)
-                self.note = f"the diary was damaged, is kept as {aside} and begun anew: {saved} rows saved"
+            connection = self._open_unless_damaged(self._is_suspect)
+            if connection is not None:
                 return connection
+            self._bear_what_cannot_be_read()
+            connection = self._open_unless_damaged(is_suspect=True)
+            return self._begin_anew() if connection is None else connection
         except (sqlite3.Error, OSError) as error:
             raise unavailable(self.path, error) from error
+
+    def _open_unless_damaged(self, is_suspect: bool) -> sqlite3.Connection | None:
+        try:
+            return open_checked(self.path, self._connector, is_suspect)
+        except sqlite3.DatabaseError as error:
+            if error_code(error) not in DAMAGED:
+                raise
+            return None
+
+    def _bear_what_cannot_be_read(self) -> None:
+        """Raises DiaryUnavailable the first times that the card fails to read, whatever SQLite calls it."""
+        self._unreadable_looks = 0 if is_readable(self.path) else self._unreadable_looks + 1
+        if 0 < self._unreadable_looks < UNREADABLE_LOOKS:
+            raise unavailable(self.path, OSError(errno.EIO, os.strerror(errno.EIO)))
+
+    def _begin_anew(self) -> sqlite3.Connection:
+        aside = set_aside(self.path)
+        connection = open_checked(self.path, self._connector, is_suspect=False)
+        saved = salvage(aside, connection)
+        self.note = f"the diary was damaged, is kept as {aside} and begun anew: {saved} rows saved"
+        return connection
 
 
 def _transact(connection: sqlite3.Connection, todo: list[Statement]) -> None:

@@ -55,6 +55,8 @@ MENDS = {
 PARTS = ("-wal", "-shm", "")
 """A diary's files by the endings of their names; the main file last."""
 
+READ_BYTES = 2**18
+
 MOST_ASIDE = 9
 """Damaged diaries kept; a card that spoils more needs to be replaced, not filled with them."""
 
@@ -142,6 +144,18 @@ def unavailable(path: Path, error: sqlite3.Error | OSError) -> DiaryUnavailable:
     return DiaryUnavailable(
         f"the diary {path} cannot be used: {MENDS.get(code, 'SQLite refuses it')} ({error})"
     )
+
+
+def is_readable(path: Path) -> bool:
+    """True if the card gives every byte of the diary and its log, whatever they hold."""
+    try:
+        for part in ("-wal", ""):  # to close "-shm" would take away the locks of our own readers
+            with suppress(FileNotFoundError), _sibling(path, part).open("rb") as file:
+                while file.read(READ_BYTES):
+                    pass
+    except OSError:
+        return False
+    return True
 
 
 def file_identity(path: Path) -> tuple[int, int] | None:

@@ -1,6 +1,7 @@
 """An evening for the faults: an opening that goes on, of which every line must reach the diary."""
 
 import json
+import signal
 import sqlite3
 import threading
 from collections import Counter
@@ -9,11 +10,17 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from faults.row import written_by
 from nights import LOCAL, SLOT_S, SOUTH_WEST, Heard, seconds
+from running import daemon
 
 START_S = seconds("2026-06-14T20:00:00")
 SETTLING_SLOTS = 8
 """In these the opening is not yet believed: what they bring may reach the diary or not."""
+
+
+READING_S = 1.5
+"""A daemon that goes on after a fault gets so long for each bite of the log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,18 @@ def place_in_log(diary: Path) -> int:
     with closing(sqlite3.connect(diary)) as connection:
         found = connection.execute("SELECT value FROM memory WHERE kind = 'checkpoint'").fetchone()
     return int(json.loads(found[0])["offset"]) if found else 0
+
+
+def read_to_the_end(folder: Path) -> int:
+    """Start and stop the daemon until the diary stands for the whole log; the bytes that it wrote."""
+    written = 0
+    while place_in_log(folder / "state" / "diary.sqlite") < (folder / "decodes.log").stat().st_size:
+        with daemon(folder, None) as running:
+            running.says("watching 6m")
+            pause(READING_S)
+            written += written_by(running.process.pid)
+            running.stop(signal.SIGTERM)
+    return written
 
 
 def pause(seconds: float) -> None:

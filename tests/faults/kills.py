@@ -7,7 +7,7 @@ import threading
 from pathlib import Path
 
 from faults.diary_kill import kill_often
-from faults.evening import Slot, lost_and_doubled, pause, place_in_log
+from faults.evening import Slot, lost_and_doubled, pause, read_to_the_end
 from faults.row import Faults, Row, written_by
 from running import PATIENCE_S, daemon
 
@@ -66,18 +66,6 @@ def of_the_daemon(is_long: bool) -> Row:
         lost, doubled = lost_and_doubled(decoder.slots, folder / "state" / "diary.sqlite")
         note = f"{decoder.slots:,} slots, {doubled} doubled"
         return Row(kills, survived if not doubled else 0, lost, written, note)
-
-
-def read_to_the_end(folder: Path) -> int:
-    """Start and stop the daemon until it has read the whole log; the bytes that it wrote."""
-    written = 0
-    while place_in_log(folder / "state" / "diary.sqlite") < (folder / "decodes.log").stat().st_size:
-        with daemon(folder, None) as running:
-            running.says("watching 6m")
-            pause(LONGEST_LIFE_S)
-            written += written_by(running.process.pid)
-            running.stop(signal.SIGTERM)
-    return written
 
 
 FAULTS: Faults = {"kill -9 of the diary's writer": of_the_diary, "kill -9 of the daemon": of_the_daemon}
