@@ -146,6 +146,8 @@ class Daemon:
             if now_s >= next_tick_s or self._clock.rate > 1.0:
                 self._time_passes(now_s)
                 next_tick_s = now_s + TICK_S / max(1.0, self._clock.rate / TICK_S)
+        if is_settling:  # the place that is kept stands behind a slot that was read, but not judged yet
+            self._judge(not self._is_behind, boottime_s())
 
     def _take(self, message: Message, now_s: float) -> bool:
         """Act on what came in; True when it held decodes."""

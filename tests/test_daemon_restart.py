@@ -7,10 +7,14 @@ from pathlib import Path
 
 import pytest
 from broker import RealBroker
+from faults.evening import Slot, lost_and_doubled
 from interrupted import Station, rows_of
-from nights import LOCAL, SOUTH_WEST, Heard, calling, seconds
+from nights import CONFIG, LOCAL, SOUTH_WEST, Heard, calling, seconds
 from running import PATIENCE_S, Daemon, Subscriber, daemon, decoder, eventually
 
+from sentinel.config import load
+from sentinel.daemon import Daemon as InProcess
+from sentinel.intake.line import LineBatch
 from sentinel.outputs.diary_queries import openings, reading
 from sentinel.rehearsal.heard import Scenario
 from sentinel.rehearsal.kinds import build
@@ -90,6 +94,24 @@ def opening_night() -> list[Heard]:
 
 def part(heard: list[Heard], since_min: float, until_min: float) -> list[Heard]:
     return [one for one in heard if at(since_min) <= one.at_s < at(until_min)]
+
+
+def test_a_stop_right_after_a_slot_was_read_keeps_its_sightings(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    slots = 20
+    (tmp_path / "decodes.log").write_bytes(b"".join(Slot(number).text() for number in range(slots)))
+    (tmp_path / "sentinel.toml").write_text(CONFIG, "utf-8")
+    watching = InProcess(load(tmp_path / "sentinel.toml"), tmp_path)
+    read = watching._take_lines
+
+    def read_and_stop(batch: LineBatch, now_s: float) -> bool:
+        watching.stop()
+        return read(batch, now_s)
+
+    monkeypatch.setattr(watching, "_take_lines", read_and_stop)
+    watching.run()
+    assert lost_and_doubled(slots, tmp_path / "diary.sqlite") == (0, 0)
 
 
 def kill(running: Daemon) -> None:
