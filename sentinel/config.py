@@ -18,6 +18,7 @@ from pydantic import (
     model_validator,
 )
 
+from sentinel.config_band import BandName, BandSection
 from sentinel.config_broker import MqttSection, NeighboursSection
 from sentinel.config_faults import KeyedError, name_of, place, sentence, shown_value
 from sentinel.config_hardware import ButtonSection, LampsSection, PanelSection
@@ -25,7 +26,6 @@ from sentinel.config_page import PageSection
 from sentinel.config_types import CallSign, FilePath, Locator, Port, Section, like
 from sentinel.errors import ConfigError
 from sentinel.intake.layout import Layout
-from sentinel.trade.bandplan import BANDS, limits_of
 from sentinel.watch.settings import ReceiverSettings, WatchSettings
 
 MOST_SOURCES = 8
@@ -38,32 +38,6 @@ class StationSection(Section):
 
     locator: Locator
     callsign: CallSign | None = None
-
-
-class BandSection(Section):
-    """Which band is watched: a name, or its limits in MHz."""
-
-    name: Annotated[str, like(r"[a-z0-9][a-z0-9.-]{0,15}", "is no band name; write for instance 6m")] = "6m"
-    low_mhz: float | None = Field(default=None, gt=0, lt=10_000)
-    high_mhz: float | None = Field(default=None, gt=0, lt=10_000)
-
-    @model_validator(mode="after")
-    def _limits(self) -> "BandSection":
-        if (self.low_mhz is None) != (self.high_mhz is None):
-            raise ValueError("needs both low_mhz and high_mhz, or neither")
-        if self.low_mhz is not None and self.high_mhz is not None and self.low_mhz >= self.high_mhz:
-            raise KeyedError("low_mhz", f"is not below high_mhz = {self.high_mhz:g}; swap them")
-        if self.low_mhz is None and self.name not in BANDS:
-            known = ", ".join(sorted(BANDS))
-            raise KeyedError("name", f"is not known ({known}); give low_mhz and high_mhz too")
-        return self
-
-    def limits_mhz(self) -> tuple[float, float]:
-        if self.low_mhz is not None and self.high_mhz is not None:
-            return self.low_mhz, self.high_mhz
-        limits = limits_of(self.name)
-        assert limits is not None, "the validator let only known names pass"
-        return limits.low_mhz, limits.high_mhz
 
 
 class ReceiverSection(Section):
@@ -89,6 +63,7 @@ class SourceSection(Section):
 
     kind: Literal["file", "serial", "udp", "pipe"] = "file"
     name: SourceName | None = None
+    band: BandName | None = None
     path: FilePath | None = None
     layout: str | dict[str, dict[str, str]] | list[str | dict[str, dict[str, str]]]
     fields: dict[str, str] | None = None
@@ -188,6 +163,22 @@ class Config(Section):
     _file: Path = PrivateAttr(default=Path())
     _text: str = PrivateAttr(default="")
 
+    @model_validator(mode="after")
+    def _every_band_has_a_source(self) -> "Config":
+        names = self.band.names
+        for index, source in enumerate(self.source):
+            if source.band is not None and source.band not in names:
+                mend = f"write one of {', '.join(names)}, or add it to also in [band]"
+                raise KeyedError(("source", index, "band"), f"is not watched; {mend}")
+        fed = {source.band for source in self.source}
+        unfed = next((name for name in names if name not in fed), None)
+        if self.source and unfed is not None and None not in fed:
+            key = "also" if unfed in self.band.also else "name"
+            raise KeyedError(
+                ("band", key), f"has '{unfed}', which no [[source]] brings; add one", quotes_value=True
+            )
+        return self
+
     @property
     def file(self) -> Path:
         return self._file
@@ -217,9 +208,13 @@ class Config(Section):
         """The name of the source, its own or made from its kind and place."""
         return self.source[index].name or f"{self.source[index].kind}-{index + 1}"
 
-    def watch_settings(self) -> WatchSettings:
-        """What the core takes."""
-        low_mhz, high_mhz = self.band.limits_mhz()
+    def watch_settings(self, band: str | None = None) -> WatchSettings:
+        """What the core takes for one of the bands, by default for the main one.
+
+        What [receiver] says of canaries and lines is about the main band: the others are judged by what is
+        usual there.
+        """
+        low_mhz, high_mhz = self.band.limits_mhz(band)
         receiver = ReceiverSettings(
             canaries=frozenset(self.receiver.canaries),
             canary_silence_s=60.0 * self.receiver.canary_silence_min,
@@ -227,15 +222,19 @@ class Config(Section):
         )
         return WatchSettings(
             home_locator=self.station.locator,
-            band=self.band.name,
+            band=band or self.band.name,
             low_mhz=low_mhz,
             high_mhz=high_mhz,
             own_call=self.station.callsign,
             far_km=self.verdict.far_km,
             window_s=60.0 * self.verdict.window_min,
             neighbours_km=(self.neighbours or NeighboursSection()).reach_km,
-            receiver=receiver,
+            receiver=receiver if band in (None, self.band.name) else ReceiverSettings(),
         )
+
+    def all_watch_settings(self) -> tuple[WatchSettings, ...]:
+        """The same for every band, the main one first."""
+        return tuple(map(self.watch_settings, self.band.names))
 
 
 def minutes_of_day(hours: str) -> tuple[int, int]:

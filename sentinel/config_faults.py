@@ -48,11 +48,12 @@ _CLAIMS: Mapping[str, str] = {
 
 
 class KeyedError(ValueError):
-    """A fault that only the whole table shows, but that lies with one of its keys."""
+    """A fault that only the whole table shows, but that lies with one of its keys, or with the one at the end
+    of several steps. ``quotes_value``: the claim does, so the value is not shown again."""
 
-    def __init__(self, key: str, claim: str, *, quotes_value: bool = False) -> None:
+    def __init__(self, key: str | Steps, claim: str, *, quotes_value: bool = False) -> None:
         super().__init__(claim)
-        self.key = key
+        self.steps: Steps = (key,) if isinstance(key, str) else key
         self.quotes_value = quotes_value
 
 
@@ -64,8 +65,8 @@ def sentence(error: ValidationError, model: type[BaseModel], file: Path, text: s
     value = fault["input"]
     raised = fault.get("ctx", {}).get("error")
     if isinstance(raised, KeyedError):
-        steps.append(raised.key)
-        value = value.get(raised.key) if isinstance(value, dict) and not raised.quotes_value else None
+        steps.extend(raised.steps)
+        value = None if raised.quotes_value else _value_at(value, raised.steps)
     at = place(file, text, steps)
     if fault["type"] == "extra_forbidden":
         return f"{at}: {_unknown(model, steps)}"
@@ -73,6 +74,16 @@ def sentence(error: ValidationError, model: type[BaseModel], file: Path, text: s
         return f"{at}: {name_of(steps)} is missing; {_MENDS.get(str(steps[-1]), 'add it')}"
     shown = "" if value is None or isinstance(value, dict | list) else f" = {shown_value(value)}"
     return f"{at}: {name_of(steps)}{shown} {_claim(fault, steps)}"
+
+
+def _value_at(value: Any, steps: Steps) -> Any:
+    """What the table holds there, None where that cannot be told."""
+    for step in steps:
+        try:
+            value = value[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return value
 
 
 def place(file: Path, text: str, steps: Steps) -> str:

@@ -1,9 +1,10 @@
 """The configuration: what is right becomes settings; what is wrong is one sentence, and never a traceback."""
 
 import re
+import tomllib
 from collections.abc import Callable
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,12 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from sentinel.band_choice import BandChoice
 from sentinel.cli import main
 from sentinel.config import Config, check_paths, load, parse
 from sentinel.errors import ConfigError
+from sentinel.watch.decode import Decode
+from sentinel.watch.settings import ReceiverSettings
 
 STATION = '[station]\nlocator = "FN84ab"\n'
 SOURCE = '[[source]]\npath = "decodes.log"\nlayout = "{utc:epoch} {message}"\n'
@@ -41,6 +45,27 @@ def bad(text: str, line: int | None, *words: str) -> Bad:
 
 
 MISTAKES = {
+    "band named twice": bad(
+        GOOD + '[band]\nalso = ["10m", "10m"]\n', 7, "also has '10m' twice", "remove one"
+    ),
+    "main band among the others": bad(GOOD + '[band]\nalso = ["6m"]\n', 7, "'6m'", "main band", "remove"),
+    "band that is none": bad(GOOD + '[band]\nalso = ["11m"]\n', 7, "'11m'", "not known", "10m, 6m, 4m, 2m"),
+    "band within another": bad(
+        GOOD + '[band]\nname = "hf"\nlow_mhz = 1.8\nhigh_mhz = 30\nalso = ["10m"]\n', 10, "'10m'", "limits"
+    ),
+    "band without a source": bad(
+        '[band]\nalso = ["10m"]\n' + STATION + SOURCE + 'band = "6m"\n',
+        2,
+        "'10m'",
+        "no [[source]]",
+        "add one",
+    ),
+    "main band without a source": bad(
+        '[band]\nname = "6m"\nalso = ["10m"]\n' + STATION + SOURCE + 'band = "10m"\n', 2, "'6m'", "add one"
+    ),
+    "source of another band": bad(
+        GOOD + SOURCE + 'band = "10m"\n', 9, "[[source]] 2 band = '10m'", "not watched", "also in [band]"
+    ),
     "misspelt key": bad(
         STATION.replace("locator", "locater") + SOURCE, 2, "locater", "[station]", "locator?"
     ),
@@ -453,3 +478,38 @@ def test_any_bytes_are_settings_or_one_sentence(raw: bytes, tmp_path_factory: py
         load(file)
     except ConfigError as error:
         assert str(error).isprintable()
+
+
+def test_further_bands_have_settings_of_their_own_and_the_receivers_belong_to_the_main_band() -> None:
+    text = GOOD + '[band]\nalso = ["10m", "2m"]\n[receiver]\ncanaries = ["VE1QBC"]\nline_silence_min = 30\n'
+    six, ten, two = parse(tomllib.loads(text), Path("a.toml"), text).all_watch_settings()
+    assert [(each.band, each.low_mhz, each.high_mhz) for each in (six, ten, two)] == [
+        ("6m", 50.0, 54.0), ("10m", 28.0, 29.7), ("2m", 144.0, 148.0),
+    ]  # fmt: skip
+    assert six.receiver.canaries == {"VE1QBC"}
+    assert six.receiver.line_silence_s == 1800.0
+    assert ten.receiver == two.receiver == ReceiverSettings()
+    assert (ten.home_locator, ten.far_km) == (six.home_locator, six.far_km)
+
+
+@pytest.mark.parametrize(
+    ("settings", "freq_mhz", "band", "fed_mhz"),
+    [
+        ("", None, "6m", None),
+        ("", 28.074, "10m", 28.074),
+        ("", 14.074, "6m", 14.074),
+        ('band = "10m"', None, "10m", None),
+        ('band = "2m"', 28.174, "2m", None),  # behind a transverter
+        ("freq_mhz = 28.074", None, "10m", None),
+        ("freq_mhz = 28.074", 50.313, "6m", 50.313),
+    ],
+)
+def test_a_sources_band_outranks_the_lines_frequency_and_that_its_usual_one(
+    settings: str, freq_mhz: float | None, band: str, fed_mhz: float | None
+) -> None:
+    text = STATION + '[band]\nalso = ["10m", "2m"]\n' + SOURCE + f'name = "a"\n{settings}\n' + SOURCE
+    choice = BandChoice(parse(tomllib.loads(text), Path("a.toml"), text))
+    decode = Decode(0.0, "CQ W1QAA FN42", freq_mhz=freq_mhz, source="a")
+    assert choice.choose(decode) == (band, replace(decode, freq_mhz=fed_mhz))
+    if freq_mhz is None:
+        assert choice.of_source("a") == band

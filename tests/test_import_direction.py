@@ -22,13 +22,15 @@ ALLOWED: dict[str, set[str]] = {
     "config_types": {"trade"},
     "config_hardware": {"config_faults", "config_types", "panel"},
     "config_page": {"config_types"},
+    "config_band": {"config_faults", "config_types", "trade"},
     "config_broker": {"config_faults", "config_types", "errors", "intake"},
     "config_faults": set(),
     "config": {
-        *("config_broker", "config_faults", "config_hardware", "config_page", "config_types"),
+        *("config_band", "config_broker", "config_faults", "config_hardware", "config_page", "config_types"),
         *("errors", "trade", "sky", "watch", "intake", "outputs", "panel"),
     },
     # the daemon's own small parts
+    "band_choice": {"config", "watch"},
     "event_clock": set(),
     "line_time": {"watch"},
     "recent": {"trade", "watch"},

@@ -241,18 +241,11 @@ def test_changes_come_in_the_order_of_time() -> None:
 
 
 @pytest.mark.parametrize(
-    ("freq_mhz", "of_source", "band"),
+    ("freq_mhz", "band"),
     [
-        (None, None, "6m"),
-        (50.313, None, "6m"),
-        (28.074, None, "10m"),
-        (28.0, None, "10m"),
-        (14.074, None, "6m"),  # whose watch counts it and does not use it
-        (None, "10m", "10m"),
-        (50.313, "10m", "10m"),
+        *((None, "6m"), (50.313, "6m"), (28.0, "10m"), (28.074, "10m"), (29.7, "10m")),
+        (14.074, "6m"),  # whose watch counts it and does not use it
     ],
 )
-def test_source_or_frequency_select_the_band(
-    freq_mhz: float | None, of_source: str | None, band: str
-) -> None:
-    assert band_of(Decode(START_S, "CQ W1QAA FN42", freq_mhz=freq_mhz), (SIX, TEN), of_source) == band
+def test_the_frequency_selects_the_band(freq_mhz: float | None, band: str) -> None:
+    assert band_of(freq_mhz, (SIX, TEN)) == band

@@ -1,10 +1,10 @@
 """``sentinel replay``: what the watch would have said of a log, as a timeline or as JSON Lines."""
 
 import argparse
-import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from sentinel.commands.options import Subcommands, add_command, add_config, utc_time
@@ -30,32 +30,27 @@ def register(subcommands: Subcommands) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Replay the logs, printing as it goes."""
+    from sentinel.commands.replaying import play_one, play_several, source_name
     from sentinel.commands.timeline_view import JsonView, TextView, View
     from sentinel.config import load
     from sentinel.intake.log_reader import LogReader, Tally
-    from sentinel.watch.watch import Watch
 
     config = load(options.config)
     if not config.source:
         raise ConfigError(f"{config.file}: [[source]] is missing; add one with the layout of the log")
-    watch = Watch(config.watch_settings())
     view: View = JsonView(sys.stdout) if options.json else TextView(sys.stdout)
     tally = Tally()
-    last_s: float | None = None
     with _progress(options.logs) as advance:
         layouts = [source.compiled for source in config.source]
-        for decode in LogReader(layouts, tally, options.until, advance).read(options.logs):
-            last_s = decode.at_s
-            if changes := watch.feed(decode):
-                view.show(changes)
-    if last_s is not None:
-        end_s = last_s if options.until is None else max(last_s, options.until)
-        view.show(watch.tick(math.nextafter(end_s, math.inf)))
+        name_of = partial(source_name, config)
+        decodes = LogReader(layouts, tally, options.until, advance, name_of).read(options.logs)
+        play = play_one if len(config.band.names) == 1 else play_several
+        far_calls = play(config, decodes, options.until, view)
     view.summary(
         lines=tally.lines,
         decodes=tally.decodes,
         rejected=tally.rejected,
-        far_stations=len(watch.hearing.far_calls),
+        far_stations=len(far_calls),
     )
     return 0
 

@@ -13,7 +13,8 @@ from sentinel.watch.sentences import MODE_WORDS, compass_point, minutes
 class View(Protocol):
     """Shows changes as they come, and a summary at the end."""
 
-    def show(self, changes: Iterable[Change]) -> None: ...
+    def show(self, changes: Iterable[Change], band: str | None = None) -> None:
+        """``band`` is None where only one is watched."""
 
     def summary(self, *, lines: int, decodes: int, rejected: int, far_stations: int) -> None: ...
 
@@ -24,14 +25,14 @@ class JsonView:
     def __init__(self, out: TextIO) -> None:
         self._out = out
 
-    def show(self, changes: Iterable[Change]) -> None:
+    def show(self, changes: Iterable[Change], band: str | None = None) -> None:
         for change in changes:
             if isinstance(change, StateChanged):
-                record = state_record(change.bulletin)
+                record = state_record(change.bulletin, band)
             elif isinstance(change, OpeningChanged):
-                record = opening_record(change.phase.value, change.opening, change.at_s)
+                record = opening_record(change.phase.value, change.opening, change.at_s, band)
             else:
-                record = notable_record(change.notable)
+                record = notable_record(change.notable, band)
             self._out.write(to_json(record) + "\n")
 
     def summary(self, *, lines: int, decodes: int, rejected: int, far_stations: int) -> None:
@@ -46,10 +47,11 @@ class TextView:
         self._out = out
         self._day = ""
 
-    def show(self, changes: Iterable[Change]) -> None:
+    def show(self, changes: Iterable[Change], band: str | None = None) -> None:
         for change in changes:
             self._turn_day(change.at_s)
-            self._out.write(f"{_time(change.at_s)}  {_line(change)}\n")
+            on_band = "" if band is None else f"{band:<4} "
+            self._out.write(f"{_time(change.at_s)}  {on_band}{_line(change)}\n")
 
     def summary(self, *, lines: int, decodes: int, rejected: int, far_stations: int) -> None:
         self._out.write(

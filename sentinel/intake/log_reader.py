@@ -39,13 +39,15 @@ class Tally:
 class LogReader:
     """Reads logs by the layout among ``layouts`` that fits each best, up to ``until_s`` if given.
 
-    ``advance`` is told the bytes read, for a progress bar.
+    ``advance`` is told the bytes read, for a progress bar. ``name_of`` a log and its layout is the name of
+    the source in the decodes, by default the log's.
     """
 
     layouts: Sequence[Layout]
     tally: Tally
     until_s: float | None = None
     advance: Callable[[int], None] = lambda _bytes: None
+    name_of: Callable[[Path, Layout], str] = lambda log, _layout: log.name
 
     def read(self, logs: Sequence[Path]) -> Iterator[Decode]:
         """All decodes of all logs by time. Raises ConfigError for a log that is not there."""
@@ -102,7 +104,7 @@ class LogReader:
             else self.layouts[0]
         )
         hint = date_in_name(log.name)
-        reader = LayoutReader(layout, source=log.name, date_hint=hint)
+        reader = LayoutReader(layout, source=self.name_of(log, layout), date_hint=hint)
         if layout.needs_date and hint is None and log != STANDARD_INPUT:
             reader.end_near(_lines_of(log), written_s(log))
         return reader

@@ -5,10 +5,11 @@ Fields and their order are a contract: other programs read them.
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from sentinel.outputs.pieces import stations_to_tell, verdict_fields
 from sentinel.outputs.shapes import (
+    Band,
     Bearing,
     Call,
     Count,
@@ -23,7 +24,24 @@ from sentinel.outputs.values import JsonObject, dump, iso_z, rounded, rounded_be
 from sentinel.watch.bulletin import Bulletin, Mode, Notable, Opening, State
 
 
-class StateRecord(Payload):
+def _without_null(schema: JsonObject) -> None:
+    """The band is there where several are watched; else the field is left out."""
+    band = schema["properties"]["band"]
+    band |= next(form for form in band.pop("anyOf") if form.get("type") != "null")
+    del band["default"]
+    schema["required"].remove("band")
+
+
+class BandRecord(Payload):
+    """What the records about one band have in common."""
+
+    model_config = ConfigDict(json_schema_extra=_without_null)
+
+    kind: str = Field(description="Which record this is")
+    band: Band | None = Field(default=None, description="The band; only there where several are watched")
+
+
+class StateRecord(BandRecord):
     """A line of ``sentinel replay --json``: the state at the first line's time, then each change."""
 
     kind: Literal["state"] = Field(default="state", description="Which record this is")
@@ -35,7 +53,7 @@ class StateRecord(Payload):
     headings: list[HeadingPayload] = Field(description="Live directions; none are known when blind")
 
 
-class OpeningRecord(Payload):
+class OpeningRecord(BandRecord):
     """A line of ``sentinel replay --json``: an opening began or ended."""
 
     kind: Literal["opening"] = Field(default="opening", description="Which record this is")
@@ -51,7 +69,7 @@ class OpeningRecord(Payload):
     muf_mhz: float | None = Field(description="Maximum usable frequency that the shortest skip implies, MHz")
 
 
-class NotableRecord(Payload):
+class NotableRecord(BandRecord):
     """A line of ``sentinel replay --json``: something worth a notification."""
 
     kind: Literal["notable"] = Field(default="notable", description="Which record this is")
@@ -70,15 +88,16 @@ class SummaryRecord(Payload):
     far_stations: Count = Field(description="Distinct far stations heard in all")
 
 
-def state_record(bulletin: Bulletin) -> JsonObject:
-    """The replay's record of a state."""
-    return dump(StateRecord(at=iso_z(bulletin.at_s), **verdict_fields(bulletin)))
+def state_record(bulletin: Bulletin, band: str | None = None) -> JsonObject:
+    """The replay's record of a state; ``band`` is None where only one is watched."""
+    return _dump(StateRecord(band=band, at=iso_z(bulletin.at_s), **verdict_fields(bulletin)))
 
 
-def opening_record(phase: Phase, opening: Opening, at_s: float) -> JsonObject:
+def opening_record(phase: Phase, opening: Opening, at_s: float, band: str | None = None) -> JsonObject:
     """The replay's record of an opening that began or ended; ``at_s`` is when it was declared."""
-    return dump(
+    return _dump(
         OpeningRecord(
+            band=band,
             phase=phase,
             at=iso_z(at_s),
             id=opening.id,
@@ -93,11 +112,15 @@ def opening_record(phase: Phase, opening: Opening, at_s: float) -> JsonObject:
     )
 
 
-def notable_record(notable: Notable) -> JsonObject:
+def notable_record(notable: Notable, band: str | None = None) -> JsonObject:
     """The replay's record of a notable."""
-    return dump(NotableRecord(at=iso_z(notable.at_s), what=notable.what, station=notable.station))
+    return _dump(NotableRecord(band=band, at=iso_z(notable.at_s), what=notable.what, station=notable.station))
 
 
 def summary_record(*, lines: int, decodes: int, rejected: int, far_stations: int) -> JsonObject:
     """The replay's last record; ``far_stations`` counts distinct calls in all."""
     return dump(SummaryRecord(lines=lines, decodes=decodes, rejected=rejected, far_stations=far_stations))
+
+
+def _dump(record: BandRecord) -> JsonObject:
+    return {name: value for name, value in dump(record).items() if name != "band" or value is not None}

@@ -25,17 +25,15 @@ class OnBand(Protocol):
 AnyWatch = TypeVar("AnyWatch", bound=OnBand)
 
 
-def band_of(decode: Decode, bands: Sequence[WatchSettings], source_band: str | None = None) -> str:
-    """The band that a decode belongs to: the one of its source, else the one that holds its frequency.
+def band_of(freq_mhz: float | None, bands: Sequence[WatchSettings]) -> str:
+    """The band that holds a frequency.
 
-    The main band, the first, gets what says neither, and what lies in no band: its watch counts that and does
-    not use it.
+    The main band, the first, gets what has none, and what lies in no band: its watch counts that and does not
+    use it.
     """
-    if source_band is not None:
-        return source_band
-    if decode.freq_mhz is not None and len(bands) > 1:
+    if freq_mhz is not None:
         for each in bands:
-            if each.covers(decode.freq_mhz):
+            if each.covers(freq_mhz):
                 return each.band
     return bands[0].band
 
