@@ -34,6 +34,12 @@ class Grouping:
         self._area_of[track.call] = area
         return area, True
 
+    def leave(self, call: str) -> None:
+        """The station has not been heard for the whole window: its area no longer leans its way."""
+        area = self._area_of.pop(call, None)
+        if area is not None:
+            del area.members[call]
+
     def may_belong(self, track: Track) -> Area | None:
         """The area that ``track`` would join, without joining it."""
         return self._area_of.get(track.call) or self._nearest(track)

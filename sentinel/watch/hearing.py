@@ -273,6 +273,7 @@ class Hearing:
             area = self.grouping.area_of(call)
             if track.last_at_s <= oldest and not (area is not None and area.is_open):
                 del self.tracks[call]
+                self.grouping.leave(call)
             else:
                 track.forget_before(oldest)
         for area in self.grouping.areas:
