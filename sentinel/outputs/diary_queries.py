@@ -71,7 +71,7 @@ def _read_only(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(f"{address}?mode=ro", uri=True, isolation_level=None)
     try:
         connection.execute("SELECT 1 FROM sqlite_schema").fetchone()
-    except sqlite3.OperationalError as error:
+    except sqlite3.Error as error:
         connection.close()
         if error_code(error) not in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY):
             raise
