@@ -80,7 +80,7 @@ def test_a_replay_of_the_demos_log_says_what_the_demo_said(
     records = [json.loads(line) for line in replayed.stdout.splitlines()]
     live = re.findall(r"^\d\d:\d\d state: ([a-z]+)\.", done.stdout, re.M)
     replay = [record["state"] for record in records if record["kind"] == "state"]
-    # Times are left out, and how often it stirs: a second in which the machine is busy is minutes of band time.
+    # Not when, nor how often it stirs: a second in which the machine is busy is minutes of band time.
     for told in (live, replay):
         assert set(told[: told.index("open")]) == {"quiet", "stirring"}
         assert set(told[told.index("open") + 1 :]) <= {"quiet", "stirring"}
