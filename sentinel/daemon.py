@@ -194,6 +194,7 @@ class Daemon:
         self._telling.happened(self._live.settle())
         if self._is_behind:
             self._is_behind = False
+            self._telling.note()  # whoever is in the backlog's last slot may be long gone by now
             self._note_downtime(now_s)
             self._telling.happened(self._live.let_pass(self._event_s(now_s)))
         self._telling.tell(now_s)

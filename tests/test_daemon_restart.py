@@ -4,6 +4,7 @@ import random
 import signal
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from broker import RealBroker
@@ -14,7 +15,6 @@ from running import PATIENCE_S, Daemon, Subscriber, daemon, decoder, eventually
 
 from sentinel.config import load
 from sentinel.daemon import Daemon as InProcess
-from sentinel.intake.line import LineBatch
 from sentinel.outputs.diary_queries import openings, reading
 from sentinel.rehearsal.heard import Scenario
 from sentinel.rehearsal.kinds import build
@@ -96,20 +96,21 @@ def part(heard: list[Heard], since_min: float, until_min: float) -> list[Heard]:
     return [one for one in heard if at(since_min) <= one.at_s < at(until_min)]
 
 
-def test_a_stop_right_after_a_slot_was_read_keeps_its_sightings(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("last_step", ["_take_lines", "_settle"], ids=["was read", "was settled"])
+def test_a_stop_right_after_a_backlog_keeps_the_sightings_of_its_last_slot(
+    last_step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     slots = 20
     (tmp_path / "decodes.log").write_bytes(b"".join(Slot(number).text() for number in range(slots)))
     (tmp_path / "sentinel.toml").write_text(CONFIG, "utf-8")
     watching = InProcess(load(tmp_path / "sentinel.toml"), tmp_path)
-    read = watching._take_lines
+    step = getattr(watching, last_step)
 
-    def read_and_stop(batch: LineBatch, now_s: float) -> bool:
+    def step_and_stop(*given: Any) -> Any:
         watching.stop()
-        return read(batch, now_s)
+        return step(*given)
 
-    monkeypatch.setattr(watching, "_take_lines", read_and_stop)
+    monkeypatch.setattr(watching, last_step, step_and_stop)
     watching.run()
     assert lost_and_doubled(slots, tmp_path / "diary.sqlite") == (0, 0)
 
