@@ -35,6 +35,7 @@ from test_broker_link import (
 from sentinel.outputs import broker_link, link_book
 from sentinel.outputs.broker_link import BrokerLink
 from sentinel.outputs.broker_settings import BrokerSettings
+from sentinel.outputs.link_worker import Session
 from sentinel.outputs.outbox import MAX_EVENTS
 
 DAY_S = 86_400
@@ -51,15 +52,15 @@ class Relay:
 
     host = "127.0.0.1"
 
-    def __init__(self, to_port: int, first: int, last: int) -> None:
-        self.count = 0
+    def __init__(self, to_port: int, first: int = 0, last: int = -1, port: int = 0) -> None:
+        self.count, self.port = 0, port
         self._to = (self.host, to_port)
         self._cut = range(first, last + 1)
         self._lock = threading.Lock()
         self._threads: list[threading.Thread] = []
 
     def __enter__(self) -> "Relay":
-        self._server = socket.create_server((self.host, 0))
+        self._server = socket.create_server((self.host, self.port))
         self.port = int(self._server.getsockname()[1])
         self._start(self._accept)
         return self
@@ -147,30 +148,30 @@ def away_for_a_day(is_long: bool) -> Row:
     in; the rest of them is the bound's price, and must be counted.
     """
     attempts = DAY_S // int(link_book.MAX_DELAY_S) if is_long else 60
-    states = DAY_S // STATE_EVERY_S
     events = [b"event %d" % number for number in range(MAX_EVENTS + 50)]
-    fast = (
-        mock.patch.object(link_book, "MAX_DELAY_S", 0.002),
-        mock.patch.object(broker_link, "MAX_DELAY_S", 0.002),
-        mock.patch.object(BrokerLink, "session_unreachable", _counting(BrokerLink.session_unreachable)),
-    )
-    with tempfile.TemporaryDirectory() as folder, RealBroker(Path(folder)) as broker, fast[0], fast[1]:
-        broker.stop()
-        with fast[2] as unreachable, running(settings_for(broker)) as link:
-            eventually(lambda: unreachable.times >= 10, "first attempts")
-            began_mib, files = resident_mib(), open_files()
-            for number in range(states):
-                link.publish(state(b"state %d" % number))
-            for payload in events:
-                link.publish(event(payload))
-            eventually(lambda: unreachable.times >= attempts, "attempts to connect")
-            grown_mib, leaked = resident_mib() - began_mib, open_files() - files
-            broker.start()
-            with Listener(broker) as listener:
-                listener.wait_for(STATE, b"state %d" % (states - 1), PATIENCE_S)
-                listener.wait_for(EVENT, events[-1], PATIENCE_S)
-                kept = [payload for _, payload in listener.payloads(EVENT)]
-                dropped = link.health().dropped_events
+    states = [b"state %d" % number for number in range(DAY_S // STATE_EVERY_S)]
+    away = free_port()  # where the link looks for the broker, and where at last a relay to it stands
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        RealBroker(Path(folder)) as broker,
+        Listener(broker) as listener,
+        attempts_to_connect() as tried,
+        running(BrokerSettings(broker.host, TOPICS.node, port=away)) as link,
+    ):
+        eventually(lambda: tried.times >= 10, "first attempts")
+        began_mib, files = resident_mib(), open_files()
+        for payload in states:
+            link.publish(state(payload))
+        for payload in events:
+            link.publish(event(payload))
+        eventually(lambda: tried.times >= attempts, "attempts to connect")
+        grown_mib, leaked = resident_mib() - began_mib, open_files() - files
+        with Relay(broker.port, port=away):
+            listener.wait_for(STATE, states[-1], PATIENCE_S)
+            listener.wait_for(EVENT, events[-1], PATIENCE_S)
+            kept = [payload for _, payload in listener.payloads(EVENT)]
+            dropped = link.health().dropped_events
+            link.stop()
     is_flat = grown_mib < MOST_GROWTH_MIB and leaked <= 1  # one attempt may be under way
     note = f"{grown_mib:+.1f} MiB resident, {len(kept)} of {len(events)} events kept in order"
     is_ordered = kept == events[-MAX_EVENTS:]
@@ -178,23 +179,27 @@ def away_for_a_day(is_long: bool) -> Row:
     return Row(attempts, attempts if is_flat and is_ordered else 0, gone, None, note, dropped)
 
 
-class _Counted:
-    """Stands for a method and counts its calls."""
+class Tried:
+    """How often a link has tried in vain to connect."""
 
-    def __init__(self, method: object) -> None:
-        self.times = 0
-        self._method = method
-
-    def __get__(self, instance: object, owner: type) -> object:
-        def call(*given: object) -> object:
-            self.times += 1
-            return self._method(instance, *given)  # type: ignore[operator]
-
-        return self if instance is None else call
+    times = 0
 
 
-def _counting(method: object) -> _Counted:
-    return _Counted(method)
+@contextmanager
+def attempts_to_connect() -> Iterator[Tried]:
+    """Meanwhile they come every 2 ms, and are counted."""
+    tried, real = Tried(), BrokerLink.session_unreachable
+
+    def unreachable(link: BrokerLink, session: Session, reason: str) -> None:
+        tried.times += 1
+        real(link, session, reason)
+
+    with (
+        mock.patch.object(link_book, "MAX_DELAY_S", 0.002),
+        mock.patch.object(broker_link, "MAX_DELAY_S", 0.002),
+        mock.patch.object(BrokerLink, "session_unreachable", unreachable),
+    ):
+        yield tried
 
 
 def resident_mib() -> float:
