@@ -5,7 +5,6 @@ copy-and-truncate takes between the last read and the truncation no reader of th
 counted as inherent, and the tail must say so.
 """
 
-import errno
 import os
 import queue
 import random
@@ -16,10 +15,10 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
 from unittest import mock
 
 from faults.evening import pause
+from faults.failing import Failing
 from faults.row import Faults, Row, open_files
 
 from sentinel.intake import file_tail
@@ -33,26 +32,6 @@ ROTATION_EVERY_S = 0.05
 
 
 # --- the Nth call -----------------------------------------------------------------------------------
-
-
-class Failing:
-    """Stands for the module ``os`` and fails the calls from the ``first``-th to the ``last``-th."""
-
-    def __init__(self, first: int, last: int) -> None:
-        self.count, self._first, self._last = 0, first, last
-
-    def __getattr__(self, name: str) -> Any:
-        real = getattr(os, name)
-        if name not in CALLS:
-            return real
-
-        def call(*given: Any, **named: Any) -> Any:
-            self.count += 1
-            if self._first <= self.count <= self._last:
-                raise OSError(errno.EIO, os.strerror(errno.EIO))
-            return real(*given, **named)
-
-        return call
 
 
 def _story(path: Path) -> Iterator[list[str]]:
@@ -88,11 +67,11 @@ def _told_by_tail(failing: Failing) -> tuple[Counter[str], list[str]]:
 
 def nth_calls_fail(in_a_row: int) -> Row:
     """From each call of the story on, so many fail."""
-    counting = Failing(0, -1)
+    counting = Failing(CALLS, 0, -1)
     _told_by_tail(counting)
     lost, doubled, open_before = 0, 0, open_files()
     for nth in range(1, counting.count + 1):
-        told, written = _told_by_tail(Failing(nth, nth + in_a_row - 1))
+        told, written = _told_by_tail(Failing(CALLS, nth, nth + in_a_row - 1))
         lost += sum(told[line] == 0 for line in written)
         doubled += sum(count > 1 for count in told.values())
     leaked = open_files() - open_before

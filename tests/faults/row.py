@@ -33,6 +33,8 @@ class Row:
         lost = "-" if self.lost is None else f"{self.lost:,}"
         written = "-" if self.written_bytes is None else in_words(self.written_bytes)
         note = self.note if self.is_good else f"FAILED {self.note}"
+        if self.is_good and self.lost:
+            note += "; what is lost nobody could keep"
         return (f"{self.injected:,}", f"{self.survived:,}", lost, written, note)
 
 
