@@ -19,7 +19,7 @@ from sentinel.outputs.mqtt_messages import (
 )
 from sentinel.outputs.publisher import Publisher
 from sentinel.outputs.wire import NodeHealth, command_result_payload
-from sentinel.watch.bulletin import Part
+from sentinel.watch.bulletin import Bulletin, Part
 from sentinel.wiring import broker_settings
 
 log = logging.getLogger("sentinel.mqtt")
@@ -46,6 +46,8 @@ class BrokerOutput:
         self._started_s = time.monotonic()
         self._gate = CommandGate()
         self._parts: tuple[tuple[str, bool | None], ...] = ()
+        self._bands = config.band.names
+        self._bulletins: dict[str, Bulletin] = {}
         self._link = BrokerLink(
             broker_settings(config, node),
             birth=status_message(self._topics, is_online=True),
@@ -56,19 +58,24 @@ class BrokerOutput:
         )
         self._publisher = Publisher(self._topics, secrets.token_hex(4), self._link.publish, time.time)
         if section.discovery:
-            self._link.publish(discovery_message(self._topics, [config.band.name], __version__))
+            self._link.publish(discovery_message(self._topics, config.band.names, __version__))
         else:
             self._link.publish(removal_message(self._topics))
         self._link.start()
 
     def take(self, news: News) -> None:
+        """The main band's news comes after that of the others, and carries what is published of the node."""
+        band, is_main = news.bulletin.band, news.bulletin.band == self._bands[0]
+        self._bulletins[band] = news.bulletin
         parts = tuple((part.name, part.is_well) for part in news.bulletin.parts)
-        if parts != self._parts:  # that something has failed, or works again, need not wait for its minute
+        if is_main and parts != self._parts:  # what has failed, or works again, need not wait for its minute
             self._parts = parts
             self._publisher.resend()
         if news.has_changed or news.changes:
-            self._publisher.changed(news.bulletin.band, news.changes, news.bulletin, news.now_s)
-        self._publisher.time_passed(news.now_s, [news.bulletin], lambda: self._health(news))
+            self._publisher.changed(band, news.changes, news.bulletin, news.now_s)
+        if is_main:
+            known = [self._bulletins[each] for each in self._bands if each in self._bulletins]
+            self._publisher.time_passed(news.now_s, known, lambda: self._health(news))
 
     def _health(self, news: News) -> NodeHealth:
         return NodeHealth(

@@ -1,21 +1,21 @@
 """The daemon: wires sources, core and outputs together; the only file that knows all the others.
 
-One loop owns the core. Sources, the broker and the button push what comes into the inbox from their own
-threads; every output has a thread of its own. The loop wakes for what comes, for a signal, and every few
-seconds to let event time pass.
+One loop owns the core, a watch for each band. Sources, the broker and the button push what comes into the
+inbox from their own threads; every output has a thread of its own. The loop wakes for what comes, for a
+signal, and every few seconds to let event time pass.
 """
 
 import logging
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
 from sentinel import notify
+from sentinel.band_diary import BandDiary, Remembered
+from sentinel.band_watch import BandWatch, Start
 from sentinel.config import Config
-from sentinel.diary_output import DiaryOutput, Place, Remembered
+from sentinel.diary_output import DiaryOutput
 from sentinel.errors import SentinelError
-from sentinel.event_clock import EventClock
 from sentinel.forecast import diary_path
 from sentinel.inbox import Inbox
 from sentinel.intake.line import LineBatch
@@ -26,11 +26,10 @@ from sentinel.outputs.diary import Diary
 from sentinel.outputs.diary_prune import PruneRule
 from sentinel.outside import Outside
 from sentinel.requests import Requests
-from sentinel.restart import starting_time_s
 from sentinel.sources import Sources
 from sentinel.telling import Telling
-from sentinel.watch.bulletin import Bulletin, Part
-from sentinel.watch.decode import Decode
+from sentinel.watch.bands import ascending, skip_finders
+from sentinel.watch.bulletin import Bulletin, OtherBand, Part
 
 TICK_S = 5.0
 """How often silence is looked at: verdicts fall due to the second, nobody needs to hear of them sooner."""
@@ -40,10 +39,6 @@ BEHIND_S = 0.25
 """A backlog comes in blocks; with the inbox empty for so long, it has been read."""
 FIRST_LOOK_S = 0.5
 """After the start the sources are given so long before the watch gives its first verdict."""
-LAG_S = 5.0
-"""Event time trails the clock by this much, so that lines of a slow decoder are not late; in compressed time
-by more, since a moment of waiting is much there."""
-
 Message = LineBatch | Errand
 """What comes in: lines, and what people ask for."""
 
@@ -51,8 +46,8 @@ log = logging.getLogger("sentinel")
 
 
 class Daemon:
-    """Runs one watch. ``on_change`` sees every bulletin that brings a change, ``on_refresh`` the latest one
-    every few seconds.
+    """Runs a watch for each band. ``on_change`` sees every bulletin of the main band that brings a change,
+    ``on_refresh`` the latest one every few seconds.
 
     ``rate`` is how fast the band's time runs: 1 except for a decoder that plays in compressed time, whose
     watch begins anew at every start.
@@ -69,37 +64,49 @@ class Daemon:
     ) -> None:
         self.config = config
         self._started_s = boottime_s()
-        self._wall_minus_boot_s = time.time() - self._started_s
-        self._is_stopping = self._is_behind = self._is_downtime_noted = False
-        self._lag_s = max(LAG_S, 0.15 * rate)
+        self._is_stopping = self._is_behind = False
+        self._rate = rate
         self._inbox: Inbox[Message] = Inbox()
         self._outside = Outside(config, state_dir)
         rule = PruneRule(config.diary.keep_days, config.diary.keep_summary_days, config.diary.max_mb)
-        self._diary = DiaryOutput(Diary(diary_path(config, state_dir)), config.band.name, rule)
-        self._remembered = self._diary.recall() if rate == 1.0 else Remembered()
-        memory = self._remembered.memory
-        self._was_clock_doubtful = not self._outside.is_clock_right
-        start_s = starting_time_s(memory, time.time(), self._was_clock_doubtful)
-        self._clock = EventClock(start_s, self._started_s, rate)
-        self._live = LiveWatch(config.watch_settings(), self._clock, memory)
-        self._sources = Sources(config, self._remembered.checkpoints)
+        self._diary = DiaryOutput(Diary(diary_path(config, state_dir)), config.band.names, rule)
+        self._opened = Opened()
         quiet = night_rule(config, config.mqtt.quiet_hours if config.mqtt else None)
-        self._telling = Telling(
-            self._live,
-            self._diary,
-            self._remembered.notes,
-            memory.live_openings,
-            parts=self._parts,
-            chances=self._outside.chances,
-            is_quiet_hour=lambda: quiet.is_night(time.time()),
-            on_change=on_change,
-            on_refresh=on_refresh,
-        )
-        self._opened = Opened(self._telling.outputs)
+
+        def make_telling(live: LiveWatch, diary: BandDiary, back: Remembered) -> Telling:
+            is_main = live.settings.band == config.band.name
+            return Telling(
+                live,
+                diary,
+                back.notes,
+                back.memory.live_openings,
+                self._opened.outputs if is_main else self._opened.of_all_bands,
+                parts=lambda: self._parts(live),
+                chances=self._outside.chances if is_main else tuple,
+                others=self._others if is_main else tuple,
+                is_quiet_hour=lambda: quiet.is_night(time.time()),
+                on_change=on_change if is_main else None,
+                on_refresh=on_refresh if is_main else None,
+                label=f"{live.settings.band} " if len(config.band.names) > 1 else "",
+            )
+
+        settings = config.all_watch_settings()
+        self._finders = skip_finders(settings)
+        start = Start(self._started_s, time.time() - self._started_s, rate, not self._outside.is_clock_right)
+        self._bands = {
+            each.band: BandWatch(
+                each, self._diary.bands[each.band], start, make_telling, self._finders.get(each.band)
+            )
+            for each in settings
+        }
+        self._main = self._bands[config.band.name]
+        self._upwards = [self._bands[band] for band in ascending(settings)]
+        self._sources = Sources(config, self._main.remembered.checkpoints)
+        requests = Requests(config, {band: watch.telling for band, watch in self._bands.items()})
         try:
-            open_outputs(self._opened, config, state_dir, Requests(config, self._telling), self._inbox.offer)
+            open_outputs(self._opened, config, state_dir, requests, self._inbox.offer)
         except SentinelError:
-            self._telling.stop()  # what was opened before the one that refuses
+            self._stop_outputs()  # what was opened before the one that refuses
             raise
 
     def stop(self) -> None:
@@ -114,13 +121,13 @@ class Daemon:
 
     def run(self) -> None:
         """Watch until ``stop``. Raises RunError for what cannot be started."""
-        if self._live.has_verdict:
-            self._diary.follow(self._live.bulletin(), self._live.heard_lately())
+        for watch in self._upwards:
+            watch.follow()
         self._diary.start(self._outside.right_time_s)
         self._outside.start()
         self._sources.start(self._inbox.put)
         notify.ready()
-        log.info("watching %s from %s", self.config.band.name, self.config.station.locator)
+        log.info("watching %s from %s", ", ".join(self._bands), self.config.station.locator)
         try:
             self._loop()
         finally:
@@ -143,107 +150,111 @@ class Daemon:
             if is_settling:
                 self._settle(now_s)
                 is_settling = False
-            if now_s >= next_tick_s or self._clock.rate > 1.0:
+            if now_s >= next_tick_s or self._rate > 1.0:
                 self._time_passes(now_s)
-                next_tick_s = now_s + TICK_S / max(1.0, self._clock.rate / TICK_S)
+                next_tick_s = now_s + TICK_S / max(1.0, self._rate / TICK_S)
         if is_settling:  # the place that is kept stands behind a slot that was read, but not judged yet
-            self._judge(not self._is_behind, boottime_s())
+            for watch in self._upwards:
+                watch.judge(not self._is_behind, boottime_s())
 
     def _take(self, message: Message, now_s: float) -> bool:
         """Act on what came in; True when it held decodes."""
         if isinstance(message, LineBatch):
             return self._take_lines(message, now_s)
         message(now_s)
-        self._telling.tell(now_s)
+        self._tell(now_s)
         return False
 
     def _take_lines(self, batch: LineBatch, now_s: float) -> bool:
         """Feed a batch. Of a backlog nothing is told before all of it has been read."""
         self._is_behind = not batch.is_live
-        has_decodes, decode = False, None
-        for decode in self._sources.read(batch, self._outside.right_time_s()):
+        has_decodes, watch, decode = False, self._main, None
+        for band, decode in self._sources.read(batch, self._outside.right_time_s()):
+            watch = self._bands[band]
             if decode is None:
-                self._live.reject()
+                watch.live.reject()
                 continue
             has_decodes = True
-            self._feed(decode, batch.is_live, now_s)
+            watch.feed(decode, batch.is_live, now_s)
         if not batch.is_live and batch.written_s is not None and decode is not None:
-            self._live.was_written(decode.at_s, time.time() - batch.written_s, now_s)
+            watch.live.was_written(decode.at_s, time.time() - batch.written_s, now_s)
         notify.watchdog()  # a long backlog is progress too
         return has_decodes or self._is_behind
-
-    def _feed(self, decode: Decode, is_live: bool, now_s: float) -> None:
-        if decode.at_s > self._live.now_s and self._live.has_verdict:
-            self._judge(is_live, now_s)
-        wall_moved_s = time.time() - now_s - self._wall_minus_boot_s
-        has_changed = self._telling.happened(self._live.feed(decode, is_live, now_s, wall_moved_s))
-        if has_changed and is_live:
-            self._telling.tell(now_s)
-
-    def _judge(self, is_told: bool, now_s: float) -> None:
-        """The instant fed last is complete."""
-        if self._telling.happened(self._live.settle()) and is_told:
-            self._telling.tell(now_s)
-        self._telling.note()
 
     def _settle(self, now_s: float) -> None:
         """Everything that has come is fed: tell it, and keep the place up to which it was read.
 
         After a backlog time passes first: what it began may be over by now.
         """
-        self._telling.happened(self._live.settle())
-        if self._is_behind:
-            self._is_behind = False
-            self._telling.note()  # whoever is in the backlog's last slot may be long gone by now
-            self._note_downtime(now_s)
-            self._telling.happened(self._live.let_pass(self._event_s(now_s)))
-        self._telling.tell(now_s)
+        was_behind, self._is_behind = self._is_behind, False
+        for watch in self._from_below(now_s):
+            watch.settle()
+            if was_behind:
+                watch.telling.note()  # whoever is in the backlog's last slot may be long gone by now
+                self._note_downtime(watch, now_s)
+                watch.let_pass(now_s)
+        self._tell(now_s)
         self._keep_place(now_s)
-
-    def _keep_place(self, now_s: float) -> None:
-        def place(notes: Mapping[str, Any]) -> Place:
-            standing = self._live.standing(now_s, time.time()).as_json()
-            recent, places = self._live.recent.take_lines(), self._sources.places()
-            return Place(recent, places, {**notes, "watch": standing}, self._live.learned)
-
-        self._telling.note(place)
 
     def _time_passes(self, now_s: float) -> None:
         """Let silence pass, look around, tell how things stand, feed the watchdog."""
-        at_s, running_s = self._event_s(now_s), now_s - self._started_s
-        self._telling.happened(self._outside.tell(self._live, self._sources.trouble(), at_s, running_s))
-        neighbours = self._opened.neighbours
-        for word in neighbours.words(self._event_s(now_s)) if neighbours is not None else ():
-            self._telling.happened(self._live.hear_of(word))
-        self._telling.happened(self._live.let_pass(self._event_s(now_s)))
-        self._note_downtime(now_s)
-        bulletin = self._telling.tell(now_s)
+        running_s = now_s - self._started_s
+        for watch in self._from_below(now_s):
+            trouble = self._sources.trouble(watch.band)
+            changes = self._outside.tell(watch.live, trouble, watch.event_s(now_s), running_s)
+            watch.telling.happened(changes)
+            neighbours = self._opened.neighbours if watch is self._main else None
+            if neighbours is not None:
+                watch.hear_of(neighbours.words(watch.event_s(now_s)))
+            watch.let_pass(now_s)
+            self._note_downtime(watch, now_s)
+        bulletin = self._tell(now_s)
         self._keep_place(now_s)
         if bulletin is not None:
             self._outside.ask(bulletin)
         notify.watchdog()
 
-    def _event_s(self, now_s: float) -> float:
-        return max(self._clock.now_s(now_s) - self._lag_s, self._live.now_s)
+    def _from_below(self, now_s: float) -> Iterator[BandWatch]:
+        """The bands from the lowest up, each told of the skip of the one below, which has been judged."""
+        finder = None
+        for watch in self._upwards:
+            if finder is not None:
+                watch.hear_from_below(finder.take(), now_s)
+            yield watch
+            finder = self._finders.get(watch.band)
 
-    def _note_downtime(self, now_s: float) -> None:
-        """Once the time of the start is known: from the last sign of life to it, nobody watched."""
-        since_s = self._remembered.memory.watched_until_s
-        if self._is_downtime_noted or since_s is None or not self._outside.is_clock_right:
-            return
-        self._is_downtime_noted = True
-        until_s = self._clock.now_s(self._started_s)
-        if self._was_clock_doubtful:  # event time went on from where it stood, and only now can be compared
-            until_s = starting_time_s(self._remembered.memory, time.time() - now_s + self._started_s, False)
-        if until_s > since_s:
-            self._diary.note_downtime(since_s, until_s)
+    def _tell(self, now_s: float) -> Bulletin | None:
+        """Tell how all bands stand, the main one last, since it shows the others; returns its bulletin."""
+        for watch in self._bands.values():
+            if watch is not self._main:
+                watch.telling.tell(now_s)
+        return self._main.telling.tell(now_s)
+
+    def _keep_place(self, now_s: float) -> None:
+        """The places of the sources go with the main band, the last: they stand for what all bands got."""
+        for watch in self._bands.values():
+            if watch is not self._main:
+                watch.keep_place({}, now_s)
+        self._main.keep_place(self._sources.places(), now_s)
+
+    def _note_downtime(self, watch: BandWatch, now_s: float) -> None:
+        if self._outside.is_clock_right:
+            watch.note_downtime(now_s)
 
     # --- outputs ----------------------------------------------------------------------------------
 
-    def _parts(self) -> Iterator[Part]:
+    def _others(self) -> tuple[OtherBand, ...]:
+        """How the other bands stand, as far as they have been judged."""
+        return tuple(
+            OtherBand(watch.band, watch.live.bulletin().state)
+            for watch in self._upwards
+            if watch is not self._main and watch.live.has_verdict
+        )
+
+    def _parts(self, live: LiveWatch) -> Iterator[Part]:
         yield from self._sources.parts()
-        yield from self._outside.parts(self._live)
-        for output in self._telling.outputs:
+        yield from self._outside.parts(live)
+        for output in self._opened.outputs:
             yield from output.parts()
         yield self._diary.part()
 
@@ -251,7 +262,14 @@ class Daemon:
         self._sources.stop()
         self._keep_place(boottime_s())
         self._outside.stop()
-        self._telling.stop()
+        self._stop_outputs()
+
+    def _stop_outputs(self) -> None:
+        """Let every output say its last word, and the diary write."""
+        for output in self._opened.outputs:
+            output.stop()
+        if not self._diary.stop():
+            log.warning("the diary was still being written at the end")
 
 
 def boottime_s() -> float:

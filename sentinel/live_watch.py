@@ -17,6 +17,7 @@ from sentinel.watch.bulletin import Bulletin, Station
 from sentinel.watch.changes import Change, OpeningChanged, Phase
 from sentinel.watch.decode import Decode
 from sentinel.watch.learned import Learned
+from sentinel.watch.lower_band import LowerBand, LowerBandSkip, SkipFinder
 from sentinel.watch.mode import SpaceWeather
 from sentinel.watch.neighbours import NeighbourHeard, Neighbourhood, NeighbourReport
 from sentinel.watch.receiver import FactKind, ReceiverFact
@@ -26,14 +27,25 @@ from sentinel.watch.watch import LATE_S, Watch
 
 
 class LiveWatch:
-    """One band's watch. What may change something returns what has changed, in order."""
+    """One band's watch. What may change something returns what has changed, in order.
 
-    def __init__(self, settings: WatchSettings, clock: EventClock, memory: Memory | None = None) -> None:
+    ``skip_finder`` is given where a higher band is watched too: it finds what that band is to be told.
+    """
+
+    def __init__(
+        self,
+        settings: WatchSettings,
+        clock: EventClock,
+        memory: Memory | None = None,
+        skip_finder: SkipFinder | None = None,
+    ) -> None:
         self.settings = settings
         self.clock = clock
         self._facts: dict[FactKind, ReceiverFact] = {}
         self._weather = SpaceWeather()
         self._neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
+        self._lower_band = LowerBand()
+        self.skip_finder = skip_finder
         self._far_call: str | None = None
         self._struck_after_s: float | None = None
         memory = memory or Memory()
@@ -59,6 +71,9 @@ class LiveWatch:
         self._neighbours.move_clock(not_after_s=at_s)
         self._watch: Watch = begin_again(self.settings, self._memory.knowledge, self.recent, started_s)
         self._watch.neighbours = self._neighbours
+        self._lower_band.look_again(self._watch.now_s)
+        self._watch.lower_band = self._lower_band
+        self._watch.find_skip(self.skip_finder)
         self._watch.feed(self._weather)
         for fact in self._facts.values():
             self._watch.feed(replace(fact, at_s=max(min(fact.at_s, at_s), self._watch.now_s)))
@@ -159,8 +174,8 @@ class LiveWatch:
         self._facts[kind] = fact
         return self._noted(self._watch.feed(fact))
 
-    def hear_of(self, word: NeighbourReport | NeighbourHeard) -> list[Change]:
-        """Something that neighbours hear."""
+    def hear_of(self, word: NeighbourReport | NeighbourHeard | LowerBandSkip) -> list[Change]:
+        """Something that neighbours hear, or how the skip of a lower band stands."""
         return self._noted(self._watch.feed(replace(word, at_s=max(word.at_s, self.now_s))))
 
     def learn_weather(self, weather: SpaceWeather) -> None:
@@ -221,7 +236,9 @@ class LiveWatch:
     # --- time -------------------------------------------------------------------------------------
 
     def settle(self) -> list[Change]:
-        """The newest instant is complete: judge it."""
+        """The newest instant is complete: judge it, if there is one."""
+        if not math.isfinite(self._watch.now_s):
+            return []  # nothing has come on this band
         changes = self._noted(self._watch.tick(math.nextafter(self._watch.now_s, math.inf)))
         self._tidy_up()
         return changes

@@ -1,7 +1,7 @@
 """Opens the outputs that the configuration asks for, and loads no library for those that it does not."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,9 +23,10 @@ Errand = Callable[[float], None]
 
 @dataclass(slots=True)
 class Opened:
-    """All outputs, and two of them by name."""
+    """All outputs, those that take the news of all bands and not of the main one alone, and two by name."""
 
-    outputs: list[Output]
+    outputs: list[Output] = field(default_factory=list)
+    of_all_bands: list[Output] = field(default_factory=list)
     broker: "BrokerOutput | None" = None
     neighbours: "NeighboursOutput | None" = None
 
@@ -43,6 +44,7 @@ def open_outputs(
 
         opened.broker = BrokerOutput(config, node_id(state_dir), requests.carry_out, run_in_loop)
         opened.outputs.append(opened.broker)
+        opened.of_all_bands.append(opened.broker)
     if config.neighbours is not None:
         from sentinel.neighbours_output import NeighboursOutput
 
@@ -56,7 +58,9 @@ def open_outputs(
     if config.page is not None:
         from sentinel.page_output import PageOutput
 
-        opened.outputs.append(PageOutput(config, diary_path(config, state_dir)))
+        page = PageOutput(config, diary_path(config, state_dir))
+        opened.outputs.append(page)
+        opened.of_all_bands.append(page)
     if config.lamps is not None or config.button is not None:
         opened.outputs += _on_pins(config, requests, run_in_loop)
 

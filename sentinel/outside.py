@@ -23,14 +23,14 @@ class Outside:
 
     def __init__(self, config: Config, state_dir: Path) -> None:
         adif = config.log.adif
-        self._log = None if adif is None else WorkedLogFile(config.resolve(adif), config.band.name)
-        self._surroundings = Surroundings(
-            config.receiver.process, look_at_more=self._log.look if self._log else lambda: None
-        )
+        self._logs: dict[str, WorkedLogFile] = {}
+        if adif is not None:
+            self._logs = {band: WorkedLogFile(config.resolve(adif), band) for band in config.band.names}
+        self._surroundings = Surroundings(config.receiver.process, look_at_more=self._look_at_logs)
         self._surroundings.look()
         self._forecast = Forecast(config, state_dir)
-        self._told: set[FactKind] = set()
-        self._worked: WorkedLog | None = None
+        self._told: set[tuple[str, FactKind]] = set()
+        self._worked: dict[str, WorkedLog] = {}
 
     def start(self) -> None:
         """Begin to look."""
@@ -61,7 +61,8 @@ class Outside:
     def tell(
         self, live: LiveWatch, source_trouble: str | None, at_s: float, running_s: float
     ) -> Iterator[Change]:
-        """Tell the core what has changed as of ``at_s`` (event time), ``running_s`` after the start."""
+        """Tell the core of a band what has changed as of ``at_s`` (event time), ``running_s`` after the
+        start."""
         facts = (
             (FactKind.SOURCE_GONE, source_trouble is not None, source_trouble or ""),
             (
@@ -76,17 +77,23 @@ class Outside:
             ),
         )
         for kind, is_so, note in facts:
-            if is_so != (kind in self._told):
-                self._told ^= {kind}
+            fact = (live.settings.band, kind)
+            if is_so != (fact in self._told):
+                self._told ^= {fact}
                 yield from live.tell(kind, is_so, note, at_s)
                 yield from live.settle()
         live.learn_weather(self._forecast.weather(time.time()))
         self._tell_log(live)
 
+    def _look_at_logs(self) -> None:
+        for log in self._logs.values():
+            log.look()
+
     def _tell_log(self, live: LiveWatch) -> None:
-        worked = self._log.worked if self._log is not None else None
-        if worked is not None and worked is not self._worked:
-            self._worked = worked
+        band = live.settings.band
+        worked = self._logs[band].worked if band in self._logs else None
+        if worked is not None and worked is not self._worked.get(band):
+            self._worked[band] = worked
             live.learn_log(worked.locators, worked.countries_worked, worked.squares_worked)
 
     def parts(self, live: LiveWatch) -> Iterator[Part]:
@@ -94,8 +101,8 @@ class Outside:
         yield clock_part(self._surroundings.is_clock_synchronised, live.clock_error_s, CLOCK_WARN_S)
         yield from self._surroundings.decoder_parts()
         yield from self._forecast.parts()
-        if self._log is not None:
-            yield self._log.part()
+        if live.settings.band in self._logs:
+            yield self._logs[live.settings.band].part()
 
 
 def _tells_nothing(live: LiveWatch, at_s: float, running_s: float) -> bool:

@@ -50,7 +50,7 @@ def furnishings(config: Config) -> Furnishings:
     """Coasts, type and picture of the panel, for the page."""
     return Furnishings(
         locator=config.station.locator,
-        bands=(config.band.name,),
+        bands=config.band.names,
         version=__version__,
         coasts=coastlines(),
         project=in_km,

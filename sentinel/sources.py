@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Iterator, Mapping
 
+from sentinel.band_choice import BandChoice
 from sentinel.config import Config
 from sentinel.intake.layout import Header, LayoutReader
 from sentinel.intake.line import LineBatch
@@ -21,6 +22,8 @@ class Sources:
         self._sources: dict[str, Source] = {}
         self._readers: dict[str, LayoutReader] = {}
         self._places = dict(checkpoints)
+        self._choice = BandChoice(config)
+        self._brings = {config.source_name(index): each.band for index, each in enumerate(config.source)}
         for index, section in enumerate(config.source):
             name = config.source_name(index)
             place, newest_date = checkpoint_from(checkpoints.get(name, ""))
@@ -32,14 +35,17 @@ class Sources:
         for source in self._sources.values():
             source.start(deliver)
 
-    def read(self, batch: LineBatch, wall_s: float | None) -> Iterator[Decode | None]:
-        """The decodes of a batch, None for a line that cannot be read. ``wall_s``: a clock that is right."""
+    def read(self, batch: LineBatch, wall_s: float | None) -> Iterator[tuple[str, Decode | None]]:
+        """The decodes of a batch, each with its band, None for a line that cannot be read.
+
+        ``wall_s``: a clock that is right.
+        """
         reader = self._readers[batch.source]
         for found in reader.read_batch(batch, wall_s):
             if isinstance(found, Decode):
-                yield found
+                yield self._choice.choose(found)
             elif found is not None and not isinstance(found, Header):
-                yield None
+                yield self._choice.of_source(batch.source), None
         if batch.checkpoint is not None:
             self._places[batch.source] = checkpoint_text(batch.checkpoint, reader.maybe_date)
 
@@ -47,9 +53,11 @@ class Sources:
         """Where each source stands, as text for the diary."""
         return {name: place for name, place in self._places.items() if name in self._sources}
 
-    def trouble(self) -> str | None:
-        """Why nothing can be heard, one sentence; None while at least one source is there."""
-        healths = [source.health() for source in self._sources.values()]
+    def trouble(self, band: str) -> str | None:
+        """Why nothing can be heard on a band, one sentence; None while a source that brings it is there."""
+        healths = [
+            source.health() for name, source in self._sources.items() if self._brings[name] in (None, band)
+        ]
         if not healths or any(health.is_there for health in healths):
             return None
         found = next((health.trouble for health in healths if health.trouble), None)

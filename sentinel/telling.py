@@ -8,11 +8,11 @@ from typing import Any
 
 from sentinel import notify
 from sentinel.attention import Attention
-from sentinel.diary_output import DiaryOutput, Place
+from sentinel.band_diary import BandDiary, Place
 from sentinel.live_watch import LiveWatch
 from sentinel.output import News, Output
 from sentinel.outputs.notices import Notices
-from sentinel.watch.bulletin import Bulletin, Chance, Part
+from sentinel.watch.bulletin import Bulletin, Chance, OtherBand, Part
 from sentinel.watch.changes import Change, StateChanged
 
 SECOND_PAGE_S = 120.0
@@ -22,28 +22,34 @@ log = logging.getLogger("sentinel")
 
 
 class Telling:
-    """Collects changes until they are told. ``parts`` and ``chances`` complete the core's bulletin;
-    ``is_quiet_hour`` says whether notices are to wait."""
+    """Collects one band's changes until they are told to ``outputs``. ``parts``, ``chances`` and ``others``
+    complete the core's bulletin; ``is_quiet_hour`` says whether notices are to wait; ``label`` begins the
+    band's lines in the log. Without ``on_change`` it is not the main band, of which systemd is told."""
 
     def __init__(
         self,
         live: LiveWatch,
-        diary: DiaryOutput,
+        diary: BandDiary,
         notes: Mapping[str, Any],
         living: Sequence[Any],
+        outputs: Sequence[Output],
         *,
         parts: Callable[[], Iterable[Part]],
         chances: Callable[[], tuple[Chance, ...]],
+        others: Callable[[], tuple[OtherBand, ...]],
         is_quiet_hour: Callable[[], bool],
-        on_change: Callable[[Bulletin], None],
+        on_change: Callable[[Bulletin], None] | None,
         on_refresh: Callable[[Bulletin], None] | None,
+        label: str,
     ) -> None:
-        self.outputs: list[Output] = []
+        self._outputs = outputs
         self._live, self._diary = live, diary
         self._attention = Attention.from_json(notes.get("attention"))
         self._notices = Notices.from_json(notes.get("notices"), living)
-        self._parts, self._chances, self._is_quiet_hour = parts, chances, is_quiet_hour
+        self._parts, self._chances, self._others = parts, chances, others
+        self._is_quiet_hour, self._label = is_quiet_hour, label
         self._on_change, self._on_refresh = on_change, on_refresh
+        self._shown_others: tuple[OtherBand, ...] = ()
         self._happened: list[Change] = []
         self._to_note: list[Change] = []
         self._page_until_s = float("-inf")
@@ -59,6 +65,7 @@ class Telling:
             self._live.bulletin(),
             parts=tuple(self._parts()),
             outlook=self._chances(),
+            other_bands=self._others(),
             is_acknowledged=self._attention.is_acknowledged,
         )
 
@@ -89,12 +96,15 @@ class Telling:
         notices = self._notices.tell(happened, bulletin, is_wanted=is_wanted)
         has_changed, self._is_first = bool(happened) or self._is_first, False
         if has_changed:
-            log.info("%s: %s", bulletin.state.value, ascii(bulletin.because)[1:-1])
+            log.info("%s%s: %s", self._label, bulletin.state.value, ascii(bulletin.because)[1:-1])
+        if has_changed and self._on_change is not None:
             notify.status(f"{bulletin.state.value}: {bulletin.because}")
             self._on_change(bulletin)
+        has_changed |= bulletin.other_bands != self._shown_others
+        self._shown_others = bulletin.other_bands
         page = 2 if now_s < self._page_until_s else 1
         news = News(bulletin, now_s, notices, has_changed, self.is_muted, page)
-        for output in self.outputs:
+        for output in self._outputs:
             output.take(news)
         if self._on_refresh is not None:
             self._on_refresh(bulletin)
@@ -128,10 +138,3 @@ class Telling:
 
     def _kept(self) -> dict[str, Any]:
         return {"attention": self._attention.as_json(), "notices": self._notices.as_json()}
-
-    def stop(self) -> None:
-        """Let every output say its last word."""
-        for output in self.outputs:
-            output.stop()
-        if not self._diary.stop():
-            log.warning("the diary was still being written at the end")

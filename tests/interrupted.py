@@ -5,7 +5,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sentinel.diary_output import DiaryOutput, Place
+from sentinel.band_diary import Place
+from sentinel.diary_output import DiaryOutput
 from sentinel.event_clock import EventClock
 from sentinel.live_watch import LiveWatch
 from sentinel.outputs.diary import Diary
@@ -74,7 +75,8 @@ class Station:
         """A start at a wall clock time, from what the diary holds."""
         self._card.close()  # the end of a process closes its files; what was not written is lost
         self._card = Diary(self.path)
-        self._diary = DiaryOutput(self._card, BAND, PruneRule())
+        self._writer = DiaryOutput(self._card, [BAND], PruneRule())
+        self._diary = self._writer.bands[BAND]
         back = self._diary.recall()
         self._clock = EventClock(starting_time_s(back.memory, wall_s, False), wall_s)
         self.live = LiveWatch(self.settings, self._clock, back.memory)
@@ -103,7 +105,7 @@ class Station:
 
     def stop(self) -> None:
         """As SIGTERM does."""
-        self._diary.write()
+        self._writer.write()
         self._card.close()
 
     def rows(self) -> dict[str, list[tuple[Any, ...]]]:
@@ -135,4 +137,4 @@ class Station:
         )
         if at_s - self._written_s >= WRITE_EVERY_S:
             self._written_s = at_s
-            self._diary.write()
+            self._writer.write()

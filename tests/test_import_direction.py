@@ -48,6 +48,8 @@ MAY_IMPORT_ANYTHING = {"cli", "commands", "daemon", "forecast", "wiring", "__mai
     # the daemon's outputs: each joins one package's parts to its thread
     *(
         "broker_output",
+        "band_diary",
+        "band_watch",
         "diary_output",
         "neighbours_output",
         "page_output",

@@ -182,7 +182,7 @@ def test_a_blind_watch_below_knows_of_no_skip() -> None:
             break
         changes += watches.feed(decode(one), band)
     assert states(changes)[-1][1] is State.STIRRING
-    watches.watches[1].feed(ReceiverFact(at(9), FactKind.SOURCE_GONE, True, "The file is gone."))
+    watches.watches["10m"].feed(ReceiverFact(at(9), FactKind.SOURCE_GONE, True, "The file is gone."))
     changes = watches.tick(at(9.5)) + watches.tick(at(10))
     assert states(changes, "10m") == [(at(9), State.BLIND)]
     assert states(changes) == [(at(9), State.QUIET)]

@@ -38,7 +38,7 @@ def play_several(config: Config, decodes: Iterable[Decode], until_s: float | Non
     if last_s is not None:
         for of, change in bands.tick(_end_s(last_s, until_s)):
             view.show((change,), of)
-    return {call for watch in bands.watches for call in watch.hearing.far_calls}
+    return {call for watch in bands.watches.values() for call in watch.hearing.far_calls}
 
 
 def _end_s(last_s: float, until_s: float | None) -> float:

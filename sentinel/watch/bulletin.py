@@ -191,11 +191,20 @@ class Chance:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherBand:
+    """How another band that is watched too stands, to be marked beside the main one."""
+
+    band: str
+    state: State
+
+
+@dataclass(frozen=True, slots=True)
 class Bulletin:
     """Everything there is to say about one band at one moment.
 
     When ``state`` is blind, ``far_stations`` is None and the lists are empty: measurements are unknown,
-    not zero. ``parts`` and ``outlook`` are filled in by the daemon, everything else by the core.
+    not zero. ``parts``, ``outlook`` and ``other_bands`` (in the main band's bulletin, ascending) are filled
+    in by the daemon, everything else by the core.
     """
 
     band: str
@@ -216,3 +225,4 @@ class Bulletin:
     parts: tuple[Part, ...] = ()
     outlook: tuple[Chance, ...] = ()
     is_acknowledged: bool = False
+    other_bands: tuple[OtherBand, ...] = ()

@@ -103,6 +103,11 @@ class LowerBand:
         self.skip = event.skip
         self.due_s = min(self.due_s, now_s)
 
+    def look_again(self, now_s: float) -> None:
+        """The core begins again at ``now_s``: what was said still counts."""
+        if self.skip is not None:
+            self.due_s = now_s
+
     def judge(self) -> Skip | None:
         """What counts now."""
         self.due_s = float("inf")

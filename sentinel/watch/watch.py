@@ -49,8 +49,7 @@ class Watch:
             take_up(knowledge.learned, self.hearing, self.receiver, self.notables)
         self.neighbours = Neighbourhood(settings.home_locator, settings.neighbours_km, settings.far_km)
         self.lower_band = LowerBand()
-        self.skip_finder: SkipFinder | None = None
-        """Set where a higher band is watched too, which is told of this one's skip."""
+        self._skip_finder: SkipFinder | None = None
         self.counts = {"lines": 0, "decodes": 0, "rejected": 0, "late": 0, "other_band": 0}
         self._now_s = float("-inf")
         self._pending_s: float | None = None
@@ -94,6 +93,12 @@ class Watch:
             self._open_instant(now_s)
             return []
         return self._pass_time(now_s)
+
+    def find_skip(self, finder: SkipFinder | None) -> None:
+        """From now on ``finder`` looks at every judgement, for a higher band that is watched too."""
+        self._skip_finder = finder
+        if finder is not None and self.has_verdict:
+            finder.look(self.openings, self._judged_at_s, is_blind=self._judged[0] is not None)
 
     def reject(self, lines: int = 1) -> None:
         """Count lines that the layout could not read."""
@@ -196,8 +201,8 @@ class Watch:
         changes: list[Change] = list(self.openings.update(hearing, at_s))
         live = [track for area, tracks in self.openings.live for track in counted(area, tracks)]
         self._judged = self.receiver.blindness(at_s, hears_far=bool(live)), len(live)
-        if self.skip_finder is not None:
-            self.skip_finder.look(self.openings, at_s, is_blind=self._judged[0] is not None)
+        if self._skip_finder is not None:
+            self._skip_finder.look(self.openings, at_s, is_blind=self._judged[0] is not None)
         self._due_s = self._find_due_s(at_s)
         found = self._find_notables(at_s)
         return [*changes, *self._conclude(at_s), *found]
