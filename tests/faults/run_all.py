@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from faults.row import Fault, table
 
-MODULES = ("kills", "power_cuts", "log_files", "card", "mqtt", "serial_line")
+MODULES = ("kills", "power_cuts", "log_files", "card", "mqtt", "serial_line", "display")
 
 
 def faults_of(modules: tuple[str, ...] = MODULES) -> Iterator[tuple[str, Fault]]:

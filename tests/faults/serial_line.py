@@ -1,8 +1,8 @@
 """The serial line, through a pseudo-terminal: the Nth system call on it fails, its adapter is pulled out.
 
-Bytes that come while nobody has the port open are gone, as with a real adapter, so each line is sent while the
-source says that it is there. What was sent to a port that then fails under it is counted as inherent. No line
-may come twice, none be put together from two.
+Bytes that come while nobody has the port open are gone, as with a real adapter, so each line is sent while
+the source says that it is there. What was sent to a port that then fails under it is counted as inherent. No
+line may come twice, none be put together from two.
 """
 
 import queue
@@ -124,7 +124,7 @@ def unplugged(is_long: bool) -> Row:
     open_before = open_files()
     with tempfile.TemporaryDirectory() as folder:
         adapter = Adapter(Path(folder) / "by-id")
-        halves = 0
+        halves = due = 0
         with reading(Path(folder) / "by-id") as reader:
             for _ in range(times):
                 until(lambda: reader.is_there)
@@ -133,7 +133,8 @@ def unplugged(is_long: bool) -> Row:
                 adapter.send(("".join(f"{line}\r\n" for line in lines) + half).encode("ascii"))
                 sent += lines
                 halves += bool(half)
-                until(lambda due=len(sent): reader.lines == due)
+                due += len(lines)
+                until(lambda due=due: reader.lines == due)
                 adapter.pull_out()
                 until(lambda: not reader.is_there)
                 adapter.plug_in()
