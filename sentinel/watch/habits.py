@@ -18,7 +18,7 @@ in its season sporadic E comes on most days too."""
 HOURS_A_DAY = 10
 """Beyond ``TROPO_KM`` a regular is heard in so many hours a day on average: no opening lasts so long."""
 BUSY_HOURS = 3
-"""Of a day: who is heard in fewer is far from ``HOURS_A_DAY``, and of those the days alone are kept over a
+"""Of a day: who was heard in fewer was far from ``HOURS_A_DAY``, and of those the days alone are kept over a
 restart, in the diary. There are thousands of them in a season."""
 DAY_S = 86_400
 
@@ -36,11 +36,12 @@ class Habits:
         self._watched: list[int] = sorted(watched_days)[-REMEMBERED_DAYS:]
 
     def busy(self) -> dict[str, dict[int, int]]:
-        """Call to day to hours, a bit each, of the stations heard for hours; the latest at the end."""
+        """Call to day to hours, a bit each, of who was heard for hours, or lately; the latest at the end."""
+        yesterday = self._watched[-1] - 1 if self._watched else 0
         return {
             call: dict(days)
             for call, days in self._heard.items()
-            if max(mask.bit_count() for mask in days.values()) >= BUSY_HOURS
+            if max(days) >= yesterday or max(mask.bit_count() for mask in days.values()) >= BUSY_HOURS
         }
 
     @property
