@@ -10,6 +10,7 @@ from sentinel.watch.bulletin import (
     LocationSource,
     Mode,
     Opening,
+    OtherBand,
     Part,
     ReceiverHealth,
     Reflection,
@@ -67,6 +68,11 @@ PARTS = st.lists(
         st.sampled_from([True, False, None]), TEXTS),
     max_size=5,
 )  # fmt: skip
+OTHER_BANDS = st.lists(
+    st.builds(OtherBand, st.sampled_from(["10m", "4m", "2m", "a-band.of-16-chr"]), st.sampled_from(State)),
+    max_size=5,
+    unique_by=lambda other: other.band,
+)
 CHANCES = st.builds(Chance, st.sampled_from(Mode), st.floats(0, 1), st.floats(0, 1), st.floats(0, 1), TEXTS)
 
 
@@ -88,5 +94,5 @@ def bulletins(draw: st.DrawFn) -> Bulletin:
         ),
         station_locator=draw(LOCATORS), parts=tuple(draw(PARTS)),
         outlook=tuple(draw(st.lists(CHANCES, max_size=3))),
-        is_acknowledged=draw(st.booleans()),
+        is_acknowledged=draw(st.booleans()), other_bands=tuple(draw(OTHER_BANDS)),
     )  # fmt: skip

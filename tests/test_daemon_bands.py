@@ -170,6 +170,17 @@ def test_the_hub_is_told_of_both_bands_and_a_mute_is_for_both(shack: Shack) -> N
     eventually(lambda: shack.listener.messages("/10m/event"), "the event that waited", shack.running.log)
 
 
+def test_the_panel_of_the_main_band_is_drawn_anew_when_another_opens(shack: Shack) -> None:
+    picture = shack.running.state / "panel.png"
+    shack.state("6m", "quiet")
+    shack.state("10m", "quiet")
+    before = eventually(lambda: picture.is_file() and picture.read_bytes(), "a picture", shack.running.log)
+    shack.ten.hears(one for number in (2, 3, 4, 5) for one in calling(WEST[number], at(5), at(8)))
+    shack.state("10m", "open")
+    eventually(lambda: picture.read_bytes() != before, "another picture", shack.running.log)
+    assert {told["state"] for told in shack.listener.messages("/6m/state")} == {"quiet"}
+
+
 def test_a_band_is_blind_only_when_none_of_its_sources_is_there(tmp_path: Path) -> None:
     table = {
         "station": {"locator": "FN84ab"},

@@ -19,7 +19,7 @@ from sentinel.panel.picture import SIZES, draw, layout
 from sentinel.panel.samples import contact_sheet, draw_samples, samples
 from sentinel.panel.sheet import Item
 from sentinel.panel.style import STYLES
-from sentinel.watch.bulletin import Bulletin, Heading, Mode, State
+from sentinel.watch.bulletin import Bulletin, Heading, Mode, OtherBand, State
 
 GOLDEN = Path(__file__).parent / "golden" / "panel"
 NO_INK = 9
@@ -81,6 +81,44 @@ def test_four_headings_each_keep_bearing_and_count(size: tuple[int, int]) -> Non
     for heading in bulletin.headings:
         assert words.bearing_words(heading.bearing_deg) in texts
         assert str(heading.stations) in texts
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("name", samples())
+def test_other_bands_are_marked_each_with_its_state_and_what_matters_stays(
+    name: str, size: tuple[int, int]
+) -> None:
+    others = tuple(map(OtherBand, ("10m", "4m", "2m"), (State.OPEN, State.STIRRING, State.QUIET)))
+    alone = {item.name: item for item in layout(replace(samples()[name], other_bands=()), size)}
+    items = {item.name: item for item in layout(replace(samples()[name], other_bands=others), size)}
+    assert_nothing_clips_or_overlaps(tuple(items.values()), size)
+    assert not any(item.startswith("other") for item in alone)
+    assert [items[f"other-{other.band}"].text for other in others] == ["10m", "4m", "2m"]
+    assert all(f"other-sign-{other.band}" in items for other in others)
+    assert "other-ground-10m" in items and "other-ground-4m" not in items
+    assert items["word"].text == alone["word"].text
+    assert {"as-of", "mark-heard", "mark-clock"} <= items.keys()
+    for first in ("lead-1-1", "heading-1-1", "reason-1-1"):
+        if first in alone:
+            assert items[first].text == alone[first].text
+    if "because-1-1" in alone and "lead-1-1" not in alone and "heading-1-1" not in alone:
+        assert "because-1-1" in items or "reason-1-1" in items
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_the_reason_of_a_lower_band_is_read_on_the_glass_with_its_muf(size: tuple[int, int]) -> None:
+    items = layout(samples()["other-bands"], size)
+    reason = " ".join(item.text for item in items if item.name.startswith("because"))
+    assert reason.startswith("28 MHz skip of 570 km: MUF about 58 MHz")
+
+
+def test_each_state_of_another_band_looks_different() -> None:
+    bulletin = samples()["quiet"]
+    pictures = [
+        draw(replace(bulletin, other_bands=(OtherBand("10m", state),)), (250, 122)).tobytes()
+        for state in State
+    ]
+    assert len(set(pictures)) == len(State)
 
 
 @pytest.mark.parametrize("size", SIZES, ids=str)

@@ -44,6 +44,13 @@ def test_blind_has_no_rose_and_says_why() -> None:
     assert "BLIND  Canary not heard" in text and "·" not in text and "█" not in text
 
 
+def test_other_bands_stand_below_the_state_only_where_there_are_any() -> None:
+    text = shown(samples()["other-bands"])
+    assert "┃ 10m open   ━━ 4m quiet   ╳╳ 2m blind" in text
+    alone = shown(replace(samples()["other-bands"], other_bands=()))
+    assert "10m" not in alone and len(alone.splitlines()) == len(text.splitlines()) - 1
+
+
 def test_a_failed_part_is_named_with_its_note() -> None:
     bulletin = replace(samples()["quiet"], parts=(Part("broker", False, "connection refused"),))
     assert "broker FAILED  (connection refused)" in shown(bulletin)

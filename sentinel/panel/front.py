@@ -8,6 +8,7 @@ from sentinel.panel.facts import Block, facts_items
 from sentinel.panel.fonts import Face, rise_and_fall, text_item, width_of
 from sentinel.panel.map import map_item
 from sentinel.panel.marks import SEMAPHORE_WIDTH, semaphore_item, stripes_item
+from sentinel.panel.other_bands import other_bands_items
 from sentinel.panel.rose import RoseInk, rose_item
 from sentinel.panel.sheet import Box, Item, ground
 from sentinel.panel.strip import strip_items
@@ -18,10 +19,11 @@ from sentinel.watch.bulletin import Bulletin, Heading, Mode, State
 MOST_DOTS = 200  # stations or reflection points on the map: more than can be told apart
 FRAME_PX = 3
 MOST_ROWS = 4  # headings that the facts list one by one
+MOST_ROWS_BESIDE_OTHERS = 3  # the same on a small glass whose last row is that of other bands
 
 
 def front_items(bulletin: Bulletin, style: Style, accent: bool) -> Iterator[Item]:
-    """The banner, the rose or the stripes, the facts and the strip."""
+    """The banner, the rose or the stripes, the facts, the marks of other bands and the strip."""
     ink = inks(bulletin.state, accent)
     banner, body = style.sheet.cut_top(style.banner)
     yield ground("paper", style.sheet, ink.paper)
@@ -32,6 +34,9 @@ def front_items(bulletin: Bulletin, style: Style, accent: bool) -> Iterator[Item
         solid = RoseInk(ink.line, ink.paper, ink.wedge, bulletin.state is State.OPEN)
         yield view_item(bulletin, rose, style, solid)
     facts, strip = body.cut_bottom(style.strip, 2)
+    if bulletin.other_bands:
+        facts, row = facts.cut_bottom(style.others, 2)
+        yield from other_bands_items(bulletin.other_bands, row, style, ink)
     yield from facts_items(facts, blocks(bulletin, style.has_map), style.facts, ink.line)
     yield from strip_items(bulletin, strip, style, ink)
 
@@ -105,7 +110,8 @@ def heading_blocks(bulletin: Bulletin, is_narrow: bool) -> list[Block]:
     """One heading, led by what the banner does not say; several as a table."""
     headings = strongest(bulletin.headings)
     if len(headings) > 1:
-        return several_blocks(headings, is_narrow)
+        has_less_room = bool(bulletin.other_bands) and not is_narrow
+        return several_blocks(headings, MOST_ROWS_BESIDE_OTHERS if has_less_room else MOST_ROWS, is_narrow)
     only = headings[0]
     lead, mode = words.MODE_WORDS[only.mode], ""
     if bulletin.state is not State.OPEN:
@@ -115,9 +121,9 @@ def heading_blocks(bulletin: Bulletin, is_narrow: bool) -> list[Block]:
     return [Block("lead", ((lead,),), Face.BOLD, 0), Block("reach", side_by_side(reach, is_narrow))]
 
 
-def several_blocks(headings: list[Heading], is_narrow: bool) -> list[Block]:
+def several_blocks(headings: list[Heading], most_rows: int, is_narrow: bool) -> list[Block]:
     """A row for each of the strongest headings; in a narrow column the reach of all is one line."""
-    rows = tuple(words.heading_row(heading) for heading in headings[:MOST_ROWS])
+    rows = tuple(words.heading_row(heading) for heading in headings[:most_rows])
     if not is_narrow:
         has_room = len(rows) == 2
         rows = tuple((*row[:2], f"{row[2]} km", *row[3:]) if has_room else row for row in rows)

@@ -17,7 +17,7 @@ class Change(IntEnum):
 
     NOTHING = 0
     TIMES = 1  # times, ages, wording
-    NEWS = 2  # headings, counts, health
+    NEWS = 2  # headings, counts, health, other bands
     STATE = 3  # the state itself: the whole picture looks different
 
 
@@ -33,7 +33,8 @@ def change_between(shown: Bulletin | None, now: Bulletin) -> Change:
 def _news(bulletin: Bulletin) -> tuple[object, ...]:
     parts = tuple((part.name, part.is_well) for part in bulletin.parts)
     living = tuple((opening.id, opening.ended_at_s is None) for opening in bulletin.openings)
-    return bulletin.headings, bulletin.far_stations, bulletin.is_acknowledged, parts, living
+    others = bulletin.other_bands
+    return bulletin.headings, bulletin.far_stations, bulletin.is_acknowledged, parts, living, others
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from sentinel.watch.bulletin import (
     LocationSource,
     Mode,
     Opening,
+    OtherBand,
     Part,
     ReceiverHealth,
     Reflection,
@@ -143,6 +144,21 @@ def _seeing() -> dict[str, Bulletin]:
             "One far station was heard twice, but the second time its locator did not agree with the first, "
             "so that neither is believed until a third slot says the same; the log has never seen it.",
             far_stations=1, headings=(wide,), mode=Mode.UNKNOWN,
+        ),
+        "other-bands": bulletin(
+            State.STIRRING,
+            "28 MHz skip of 570 km: MUF about 58 MHz to the west; you hear nothing far here yet.",
+            other_bands=(
+                OtherBand("10m", State.OPEN), OtherBand("4m", State.QUIET), OtherBand("2m", State.BLIND),
+            ),
+        ),
+        "open-other-bands": bulletin(
+            State.OPEN, "5 far stations between 1047 and 2162 km around 245 degrees, in 6 slots.",
+            far_stations=5, headings=(SOUTH_WEST,), mode=Mode.SPORADIC_E, stations=TO_SOUTH_WEST,
+            openings=openings,
+            other_bands=(
+                OtherBand("10m", State.OPEN), OtherBand("4m", State.STIRRING), OtherBand("2m", State.QUIET),
+            ),
         ),
         "polar": bulletin(
             State.OPEN, "3 far stations seen from the ice.", station_locator="AA00aa", far_stations=3,

@@ -19,6 +19,7 @@ class Style:
     rose: int  # side of the rose's box; its height is what the banner leaves
     strip: int  # height of the strip of marks
     mark: int  # side of one mark
+    others: int  # height of the row of other bands, where there are any
     small: tuple[int, ...]  # sizes of the strip's text
     facts: Sizes
     stripe: int  # pitch of the stripes of a blind picture
@@ -31,20 +32,21 @@ class Style:
 
 STYLES = {
     (250, 122): Style(
-        size=(250, 122), margin=3, banner=48, word=54, rose=66, strip=12, mark=11, stripe=10, small=(11, 10),
+        size=(250, 122), margin=3, banner=48, word=54, rose=66, strip=12, mark=11, others=14, stripe=10,
+        small=(11, 10),
         facts=(
             (20, 15), (18, 14), (18, 13), (17, 12), (16, 12), (16, 11), (14, 11), (13, 11), (12, 10),
         ),
     ),
     (296, 128): Style(
-        size=(296, 128), margin=3, banner=52, word=58, rose=68, strip=12, mark=11, stripe=10,
+        size=(296, 128), margin=3, banner=52, word=58, rose=68, strip=12, mark=11, others=15, stripe=10,
         small=(12, 11, 10),
         facts=(
             (22, 16), (20, 15), (19, 14), (18, 13), (17, 12), (16, 12), (14, 11), (13, 11), (12, 10),
         ),
     ),
     (400, 300): Style(
-        size=(400, 300), margin=5, banner=78, word=94, rose=212, strip=40, mark=22, stripe=16,
+        size=(400, 300), margin=5, banner=78, word=94, rose=212, strip=40, mark=22, others=24, stripe=16,
         small=(16, 15, 14, 13, 12), has_map=True,
         facts=(
             (36, 26), (34, 24), (32, 22), (30, 20), (26, 19), (24, 18), (22, 17), (20, 16), (18, 15),

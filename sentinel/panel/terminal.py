@@ -110,6 +110,10 @@ def _banner(bulletin: Bulletin) -> "Text":
     banner.append("   " + " ".join(words.since_words(bulletin)))
     if bulletin.is_acknowledged:
         banner.append("   acknowledged", "dim")
+    for number, other in enumerate(bulletin.other_bands):
+        banner.append("\n" if number == 0 else "   ")
+        sign = f"{SHAPES[other.state]} {words.clean(other.band)} {other.state.value}"
+        banner.append(sign, COLOURS[other.state])
     return banner
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from sentinel.panel.picture import SIZES, draw
 from sentinel.panel.samples import samples
 
-CHOICE = ("quiet", "stirring", "open", "open-four", "polar", "blind-canary-silent")
+CHOICE = ("quiet", "stirring", "open", "open-four", "other-bands", "polar", "blind-canary-silent")
 
 
 def main(target: Path) -> None:
