@@ -185,3 +185,24 @@ def test_before_the_services_first_start_the_password_is_read_from_its_own_file(
         with RealBroker(tmp_path, users={"home": password}) as broker:
             findings = check(f"{extra}{broker.port}\n")
         assert found(findings, "connected to")[0] == "good"
+
+
+def test_the_lines_of_several_bands_are_told_apart(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with_frequency = [(50.313, 5), (28.074, 3), (14.074, 2)]
+    texts = [
+        one.line().replace("Z ", f"Z {mhz} ", 1)
+        for mhz, count in with_frequency
+        for one in calling(LOCAL, START_S, START_S + 30 * count)
+    ]
+    write(tmp_path, *texts)
+    file = tmp_path / "sentinel.toml"
+    text = CONFIG.replace("{snr_db}", "{freq_mhz} {snr_db}") + '[band]\nalso = ["10m", "2m"]\n'
+    file.write_text(text, "utf-8")
+    assert main(["check", "--config", str(file)]) == 0
+    said = capsys.readouterr().out
+    assert (
+        "good  also watched: 10m (28 to 29.7 MHz), 2m (144 to 148 MHz); [receiver] is about 6m alone" in said
+    )
+    assert "not checked  source file-1: 5 on 6m, 3 on 10m, 2 on no band that is watched" in said

@@ -3,7 +3,7 @@
 import argparse
 import secrets
 import time
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -85,6 +85,10 @@ def _station(config: Config) -> Iterator[Finding]:
         f"{abs(lon_deg):.2f}° {'EW'[lon_deg < 0]}; far is {config.verdict.far_km:g} km "
         f"and more; {config.band.name} is {low_mhz:g} to {high_mhz:g} MHz",
     )
+    if config.band.also:
+        limits = [(band, *config.band.limits_mhz(band)) for band in config.band.also]
+        shown = ", ".join(f"{band} ({low:g} to {high:g} MHz)" for band, low, high in limits)
+        yield Finding(True, f"also watched: {shown}; [receiver] is about {config.band.name} alone")
 
 
 def _source(config: Config, index: int) -> Iterator[Finding]:
@@ -120,12 +124,33 @@ def _lines(config: Config, index: int, name: str, path: Path) -> Iterator[Findin
         f"source {name}: of the last {len(texts)} lines {len(decodes)} are decodes, "
         f"{headers} headers, {len(rejected)} rejected",
     )
+    if config.band.also and decodes:
+        yield _by_band(config, name, [decode for _, decode in decodes])
     for text, decode in decodes[-SAMPLES:]:
         yield Finding(True, f"  line   {_clean(text)}")
         yield Finding(True, f"  reads  {_as_read(decode, config)}")
     if rejected:
         text, reason = rejected[-1]
         yield Finding(None, f"  rejected: {_clean(text)} ({reason.reason})")
+
+
+def _by_band(config: Config, name: str, decodes: Sequence[Decode]) -> Finding:
+    """To which bands the lines of a source go."""
+    from collections import Counter
+
+    from sentinel.band_choice import BandChoice
+
+    choice = BandChoice(config)
+    placed = [choice.choose(decode) for decode in decodes]
+    bands = {each.band: each for each in config.all_watch_settings()}
+    unused = sum(each.freq_mhz is not None and not bands[band].covers(each.freq_mhz) for band, each in placed)
+    counts = Counter(band for band, _ in placed)
+    counts[config.band.name] -= unused
+    shown = ", ".join(f"{counts[band]} on {band}" for band in bands if counts[band])
+    beside = f"{unused} on no band that is watched" if unused else ""
+    return Finding(
+        not unused or None, f"source {name}: {', '.join(part for part in (shown, beside) if part)}"
+    )
 
 
 def _as_read(decode: Decode, config: Config) -> str:
