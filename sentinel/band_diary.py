@@ -165,6 +165,7 @@ def remembered(recalled: Recall, checkpoints: Mapping[str, str]) -> Remembered:
             squares=recalled.squares,
             countries=recalled.countries,
             farthest_km={mode.value: float(km) for mode, km in recalled.farthest_km.items()},
+            day_bests=recalled.day_bests,
             learned=_learned(recalled),
         ),
         tuple(from_lines(recalled.recent)),

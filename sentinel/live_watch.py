@@ -16,6 +16,7 @@ from sentinel.restart import ODD_WALL_S, Continuity, Memory, Standing, begin_aga
 from sentinel.watch.bulletin import Bulletin, Station
 from sentinel.watch.changes import Change, OpeningChanged, Phase
 from sentinel.watch.decode import Decode
+from sentinel.watch.knowledge import Knowledge
 from sentinel.watch.learned import Learned
 from sentinel.watch.lower_band import LowerBand, LowerBandSkip, SkipFinder
 from sentinel.watch.mode import SpaceWeather
@@ -188,14 +189,16 @@ class LiveWatch:
         self, locators: Mapping[str, str], countries: frozenset[str], squares: frozenset[str]
     ) -> None:
         """What the operator has worked, when it is read for the first time and when it has changed."""
-        before = self._memory.knowledge
-        now = replace(before, log_locators=locators, worked_countries=countries, worked_squares=squares)
-        self._memory = replace(self._memory, knowledge=now)
-        if before.worked_countries is None:
+        is_first = self._memory.knowledge.worked_countries is None
+
+        def with_log(known: Knowledge) -> Knowledge:
+            return replace(known, log_locators=locators, worked_countries=countries, worked_squares=squares)
+
+        self._memory = replace(self._memory, knowledge=with_log(self._memory.knowledge))
+        self._watch.notables.knowledge = with_log(self._watch.notables.knowledge)
+        if is_first:
             self._begin_from(self._here())  # also the places of stations come from the log
             self.recent.rewrite()
-        else:
-            self._watch.notables.knowledge = now
 
     def _here(self) -> Memory:
         """All that it takes to begin again as things stand."""
@@ -204,7 +207,7 @@ class LiveWatch:
         openings = tuple(map(self._continuity.opening, self._watch.openings.published()))
         return replace(
             self._memory,
-            knowledge=replace(self._memory.knowledge, learned=self.learned()),
+            knowledge=self._watch.known(),
             decodes=tuple(self.recent),
             standing=self._stand(),
             live_openings=openings,

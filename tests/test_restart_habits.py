@@ -1,6 +1,7 @@
 """Habits of days survive a kill: of the real process, through its diary, and also where that is damaged."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -122,6 +123,18 @@ def test_damaged_habits_are_told_of_and_left_alone(
     assert memory.knowledge.learned is None
     assert memory.decodes != ()
     assert "what the watch had learned of habits cannot be read" in caplog.text
+
+
+def test_an_operators_log_that_is_read_later_costs_no_habits(tmp_path: Path) -> None:
+    live, _ = station(tmp_path)
+    before = live.learned()
+    live.learn_log({"K4QAB": "EM84"}, frozenset({"K"}), frozenset({"EM84"}))
+    assert replace(live.learned(), as_of_s=before.as_of_s, clock=before.clock) == before
+    known = live._watch.known()
+    assert known.log_locators == {"K4QAB": "EM84"}
+    assert known.worked_squares == {"EM84"}
+    assert known.days_heard[BEACON[0]] == {int(START_S // DAY_S) + day for day in range(3)}
+    assert known.locators[BEACON[0]] == BEACON[1]
 
 
 def test_habits_from_a_time_that_has_not_come_yet_are_not_believed(tmp_path: Path) -> None:

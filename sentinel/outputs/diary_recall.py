@@ -5,13 +5,16 @@ Functions of a connection; they raise ``sqlite3.Error``.
 
 import sqlite3
 import zlib
+from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sentinel.outputs.diary_queries import live_openings
-from sentinel.outputs.diary_spans import DAY_S, pieces
+from sentinel.outputs.diary_spans import DAY_S, HOUR_S, pieces
+from sentinel.outputs.diary_statements import DAY_MS
 from sentinel.outputs.diary_statistics import spans
 from sentinel.watch.bulletin import Mode, Opening, State
+from sentinel.watch.rarity import LEAST_HOURS, YEAR_DAYS, DayBest
 
 CALL_LIMIT = 5000
 """Most calls given back, the latest heard: as many as the core keeps."""
@@ -30,7 +33,8 @@ class Recall:
     then. ``locators`` holds the last locator of each call. ``days_heard`` are the day numbers (days since
     1970 UTC) on which each call was heard, the calls heard last at the end, ``watched_days`` those on which
     the receiver could be judged, both of the last ``RECALL_DAYS``. ``squares`` and ``countries`` are whatever
-    was ever heard with fair trust, ``farthest_km`` is the farthest of each mode.
+    was ever heard with fair trust, ``farthest_km`` is the farthest of each mode. ``day_bests`` are the days
+    watched within a year, with the best that each had.
     """
 
     snapshot: str | None
@@ -43,6 +47,7 @@ class Recall:
     squares: frozenset[str]
     countries: frozenset[str]
     farthest_km: Mapping[Mode, int]
+    day_bests: Mapping[int, DayBest] = field(default_factory=dict)
     learned: str | None = None
 
 
@@ -62,6 +67,7 @@ def recall(connection: sqlite3.Connection, band: str) -> Recall:
         squares=_ever_heard(connection, band, "square"),
         countries=_ever_heard(connection, band, "country"),
         farthest_km=farthest_by_mode(connection, band),
+        day_bests=day_bests(connection, band, watched_until_s or 0.0),
         learned=_unpacked(_memory(connection, "learned", band)),
     )
 
@@ -117,6 +123,28 @@ def farthest_by_mode(connection: sqlite3.Connection, band: str) -> dict[Mode, in
         "SELECT mode, max(farthest_km) FROM opening WHERE band = ? GROUP BY mode ORDER BY mode", (band,)
     )
     return {Mode(mode): km for mode, km in found}
+
+
+def day_bests(connection: sqlite3.Connection, band: str, until_s: float) -> dict[int, DayBest]:
+    """The days of the year before ``until_s`` of which half was watched: most stations at once, and the
+    farthest, of the openings that began on each; zero for none."""
+    since_day = int(until_s // DAY_S) - YEAR_DAYS
+    watched_s: dict[int, float] = defaultdict(float)
+    for start_s, piece in pieces(spans(connection, band, since_day * DAY_S), DAY_S):
+        if piece.state is not State.BLIND:
+            watched_s[start_s // DAY_S] += piece.lasts_s
+    found = connection.execute(
+        "SELECT began_ms / :day_ms AS day, max(peak_stations), max(farthest_km) FROM opening"
+        " WHERE band = :band AND began_ms >= :since_ms GROUP BY day",
+        {"day_ms": DAY_MS, "band": band, "since_ms": since_day * DAY_MS},
+    )
+    bests = {day: DayBest(stations, round(km)) for day, stations, km in found}
+    enough_s = LEAST_HOURS * HOUR_S
+    return {
+        day: bests.get(day, DayBest())
+        for day, lasted_s in sorted(watched_s.items())
+        if lasted_s >= enough_s and day >= since_day
+    }
 
 
 def _ever_heard(connection: sqlite3.Connection, band: str, kind: str) -> frozenset[str]:

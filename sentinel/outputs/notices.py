@@ -22,6 +22,7 @@ RANKS = {
     "voice": 3,
     "new-field": 4,
     "farthest": 4,
+    "rare": 4,
     "not-worked-country": 5,
     "new-country": 6,
 }

@@ -44,6 +44,10 @@ class Habits:
             if max(days) >= yesterday or max(mask.bit_count() for mask in days.values()) >= BUSY_HOURS
         }
 
+    def days_heard(self) -> dict[str, frozenset[int]]:
+        """The days on which each station was heard, the latest heard at the end."""
+        return {call: frozenset(days) for call, days in self._heard.items()}
+
     @property
     def watched_days(self) -> tuple[int, ...]:
         return tuple(self._watched)

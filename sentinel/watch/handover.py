@@ -15,13 +15,12 @@ def learned_by(as_of_s: float, hearing: Hearing, receiver: Receiver, notables: N
         far_hours=newest(hearing.habits.busy(), MOST_FAR),
         near_hours=newest(neighbours.habits(), MOST_NEAR),
         watched_days=hearing.habits.watched_days,
-        watched_hours=neighbours.watched_hours,
+        watched_hours=dict(neighbours.watched_hours),
         near_last_at_s=neighbours.last_at_s,
         silence=neighbours.silence,
         pings_per_min=pings.per_min,
         ping_hour=pings.hour,
         pings_in_hour=pings.in_hour,
-        pinged_until_s=pings.until_s,
         lines_since_s=pings.lines_since_s,
         last_line_at_s=receiver.last_line_at_s,
         last_decode_at_s=receiver.last_decode_at_s,
@@ -41,9 +40,9 @@ def take_up(learned: Learned, hearing: Hearing, receiver: Receiver, notables: No
             learned.pings_per_min,
             learned.ping_hour,
             learned.pings_in_hour,
-            learned.pinged_until_s,
             learned.lines_since_s,
-        )
+        ),
+        learned.as_of_s,
     )
     hearing.gazetteer.take_up(learned.locators)
     receiver.locals.take_up(

@@ -3,7 +3,8 @@ new watch goes on as the old one.
 
 Whatever reaches back no further than an hour is not in here: it comes back when the latest decodes are fed
 again. The two overlap, so everything here bears being told again: hours are bits of a mask, moments only
-grow, and a count says up to when it counts. Read back it is believed only if all of it is well formed.
+grow, and what is counted of before ``as_of_s`` is not counted again. Read back it is believed only if all of
+it is well formed.
 """
 
 from collections.abc import Callable, Mapping
@@ -36,7 +37,7 @@ class Learned:
     the days and hours in which it was heard; ``watched_hours`` those in which the watch ran, ``watched_days``
     the days on which lines came. ``silence`` is the neighbours' present one: its least chance, and of how
     many. ``pings_per_min`` goes by hour of the day; ``pings_in_hour`` counts those of ``ping_hour`` (hours
-    since 1970) until ``pinged_until_s``. ``locators`` are the neighbours'. ``told`` are the last notable
+    since 1970) so far. ``locators`` are the neighbours'. ``told`` are the last notable
     things, ``told_count`` how many there were. ``clock`` is when (in minutes since 1970) the error of our
     clock was last worked out, and the error; ``is_clock_stale`` says that nothing has shown it since.
     """
@@ -51,7 +52,6 @@ class Learned:
     pings_per_min: Mapping[int, float] = field(default_factory=dict)
     ping_hour: int | None = None
     pings_in_hour: int = 0
-    pinged_until_s: float | None = None
     lines_since_s: float | None = None
     last_line_at_s: float | None = None
     last_decode_at_s: float | None = None
@@ -91,7 +91,6 @@ class Learned:
             watched_hours=_until(self.watched_hours, today),
             near_last_at_s=_later(self.near_last_at_s, by_s),
             ping_hour=None if self.ping_hour is None else int(as_of_s // HOUR_S),
-            pinged_until_s=_later(self.pinged_until_s, by_s),
             lines_since_s=_later(self.lines_since_s, by_s),
             last_line_at_s=_later(self.last_line_at_s, by_s),
             last_decode_at_s=_later(self.last_decode_at_s, by_s),
@@ -202,7 +201,6 @@ CHECKS: Mapping[str, Callable[[Any], Any]] = {
     "pings_per_min": _table(_whole, _number, 24),
     "ping_hour": _maybe(_count),
     "pings_in_hour": _count,
-    "pinged_until_s": _maybe(_number),
     "lines_since_s": _maybe(_number),
     "last_line_at_s": _maybe(_number),
     "last_decode_at_s": _maybe(_number),

@@ -63,9 +63,9 @@ class Locals:
         return {call: days for call, days in found if days}
 
     @property
-    def watched_hours(self) -> dict[int, int]:
-        """Day to the hours of it in which the watch ran, a bit each."""
-        return dict(self._watched)
+    def watched_hours(self) -> Mapping[int, int]:
+        """Day to the hours of it in which the watch ran, a bit each; of the last days, as it goes on."""
+        return self._watched
 
     @property
     def silence(self) -> tuple[float, int]:

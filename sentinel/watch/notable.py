@@ -5,7 +5,7 @@ be first against, so they keep silent until the watch has known the band for ``L
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from sentinel.sky.season import sporadic_e_weight
 from sentinel.trade.bandplan import BANDS, limits_of, next_up
@@ -13,6 +13,7 @@ from sentinel.trade.locator import square_of
 from sentinel.trade.prefixes import area_of
 from sentinel.watch.bulletin import LocationSource, Mode, Notable, Opening
 from sentinel.watch.knowledge import Knowledge
+from sentinel.watch.rarity import DAY_S, Rarity
 from sentinel.watch.sentences import MODE_WORDS, compass_point
 from sentinel.watch.track import Track
 
@@ -43,12 +44,14 @@ class NotableFinder:
     _farthest_km: dict[Mode, float] = field(default_factory=dict)
     _watched_days: int = 0
     told_count: int = 0
+    rarity: Rarity = field(default_factory=Rarity)
 
     def __post_init__(self) -> None:
         self._squares = set(self.knowledge.squares)
         self._countries = set(self.knowledge.countries)
         self._farthest_km = {Mode(mode): km for mode, km in self.knowledge.farthest_km.items()}
         self._watched_days = len(self.knowledge.watched_days)
+        self.rarity = Rarity.of(self.knowledge.day_bests)
 
     def find(self, at_s: float, opening: Opening, live: list[Track]) -> list[Notable]:
         """What is new about an opening as it stands, with the stations that come through now."""
@@ -64,6 +67,16 @@ class NotableFinder:
                 Notable(f"{opening.id}-{what}-{self.told_count}", at_s, what, station, sentence, opening.id)
             )
         return found
+
+    def known(self) -> Knowledge:
+        """The knowledge it began with, and what came since."""
+        return replace(
+            self.knowledge,
+            squares=frozenset(self._squares),
+            countries=frozenset(self._countries),
+            farthest_km={mode.value: km for mode, km in self._farthest_km.items()},
+            day_bests=dict(self.rarity.days),
+        )
 
     @property
     def told(self) -> tuple[str, ...]:
@@ -83,6 +96,7 @@ class NotableFinder:
             if track.is_repeated:
                 yield from self._station(track)
         yield from self._record(opening)
+        yield from self._rarity(at_s, opening)
         yield from self._strength(opening, live)
         if opening.mode is Mode.SPORADIC_E:
             yield from self._season(at_s, opening)
@@ -150,6 +164,12 @@ class NotableFinder:
             )
         self._farthest_km[opening.mode] = max(before_km or 0.0, float(opening.farthest_km))
 
+    def _rarity(self, at_s: float, opening: Opening) -> Iterator[tuple[str, str, str | None, str]]:
+        """At most one a day, so at most one an opening."""
+        self.rarity.note(opening)
+        if (sentence := self.rarity.sentence(at_s, opening)) is not None:
+            yield "rare", f"rare {int(opening.began_at_s // DAY_S)}", None, sentence
+
     def _strength(self, opening: Opening, live: list[Track]) -> Iterator[tuple[str, str, str | None, str]]:
         heard = [t for t in live if t.best_snr_db is not None and t.is_repeated]
         if not heard:
@@ -209,4 +229,4 @@ class NotableFinder:
 
     @property
     def _is_experienced(self) -> bool:
-        return self._watched_days >= LEAST_DAYS_KNOWN
+        return max(self._watched_days, len(self.rarity.days)) >= LEAST_DAYS_KNOWN

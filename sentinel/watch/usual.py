@@ -35,13 +35,11 @@ HOUR_MEMORY = 0.2
 
 @dataclass(frozen=True, slots=True)
 class PingHabits:
-    """Pings a minute by hour of the day; the count of ``hour`` (since 1970) so far, up to ``until_s``; and
-    since when lines have come."""
+    """Pings a minute by hour of the day; the count of ``hour`` (since 1970) so far; since when lines come."""
 
     per_min: Mapping[int, float]
     hour: int | None
     in_hour: int
-    until_s: float | None
     lines_since_s: float | None
 
 
@@ -59,7 +57,6 @@ class Usual:
         self._started_s: float | None = None
         self._hour: int | None = None
         self._count_in_hour = 0
-        self._pinged_until_s: float | None = None
         self._known_until_s = float("-inf")
 
     def hear_lines(self, at_s: float) -> None:
@@ -71,18 +68,14 @@ class Usual:
     @property
     def habits(self) -> PingHabits:
         """What the days have taught of this."""
-        return PingHabits(
-            dict(self._by_hour), self._hour, self._count_in_hour, self._pinged_until_s, self._started_s
-        )
+        return PingHabits(dict(self._by_hour), self._hour, self._count_in_hour, self._started_s)
 
-    def take_up(self, habits: PingHabits) -> None:
-        """Go on from what a watch before this one knew; what it had counted does not count again."""
+    def take_up(self, habits: PingHabits, as_of_s: float) -> None:
+        """Go on from what a watch before this one knew ``as_of_s``; pings before that do not count again."""
         self._by_hour = dict(habits.per_min)
         self._hour, self._count_in_hour = habits.hour, habits.in_hour
         self._started_s = habits.lines_since_s
-        self._pinged_until_s = habits.until_s
-        if habits.until_s is not None:
-            self._known_until_s = habits.until_s
+        self._known_until_s = as_of_s
 
     def newcomer(self, track: Track) -> None:
         """A far station was newly heard outside any opening."""
@@ -129,10 +122,9 @@ class Usual:
 
     def was_ping(self, at_s: float) -> None:
         """One more newcomer turned out to be a ping."""
-        if at_s <= self._known_until_s:
+        if at_s < self._known_until_s:
             return
         self._turn_hour(at_s)
-        self._pinged_until_s = at_s
         self._count_in_hour += 1
 
     def forget_before(self, at_s: float) -> None:

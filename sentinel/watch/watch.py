@@ -204,6 +204,7 @@ class Watch:
         if self._skip_finder is not None:
             self._skip_finder.look(self.openings, at_s, is_blind=self._judged[0] is not None)
         self._due_s = self._find_due_s(at_s)
+        self.notables.rarity.pass_time(at_s, self.receiver.locals.watched_hours)
         found = self._find_notables(at_s)
         return [*changes, *self._conclude(at_s), *found]
 
@@ -319,6 +320,16 @@ class Watch:
     def learned(self) -> Learned:
         """What it has learned over days, for the ``Knowledge`` of a watch that is to go on from here."""
         return learned_by(self._now_s, self.hearing, self.receiver, self.notables)
+
+    def known(self) -> Knowledge:
+        """All that it knows, for a watch that takes its place in the same process."""
+        return replace(
+            self.notables.known(),
+            locators=self.hearing.gazetteer.remembered(),
+            days_heard=self.hearing.habits.days_heard(),
+            watched_days=frozenset(self.hearing.habits.watched_days),
+            learned=self.learned(),
+        )
 
     def _health(self, at_s: float) -> ReceiverHealth:
         health = self.receiver.health(at_s, self.hearing.near_stations(at_s), self.counts)
