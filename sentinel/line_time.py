@@ -6,6 +6,7 @@ time goes on as if nothing had happened. Other jumps ahead are a decoder that pa
 lines from the past are late, unless there is no end to them. Pure.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -21,7 +22,8 @@ LATE_LINES = 30
 """So many lines in a row from the past are no late ones: the clock that stamps them was set back."""
 MOST_SUSPECTS = 1_000
 GRID_S = 120.0
-"""The longest slot. Shifts are multiples of it, so that slots stay where UTC puts them."""
+"""The longest slot. Shifts are multiples of it, so that slots stay where UTC puts them; and such that time goes
+on by up to as much, never back: what comes late is heard, but moves nobody's last time."""
 
 
 @dataclass(slots=True)
@@ -33,21 +35,21 @@ class LineTime:
     _ahead_s: float = 0.0
 
     def believed(
-        self, decode: Decode, expected_s: float, wall_moved_s: float | None = None
+        self, decode: Decode, expected_s: float, wall_jumped_s: float | None = None
     ) -> Sequence[Decode]:
         """The decodes to feed now, shifted: this one, none while it is doubted, or all that were doubted.
 
-        ``expected_s`` is event time as the monotonic clock counts it; ``wall_moved_s`` how far the wall clock
-        has run away from the monotonic one, None if nobody looked.
+        ``expected_s`` is event time as the monotonic clock counts it; ``wall_jumped_s`` how far the wall clock
+        has run away from the monotonic one since the line believed last, None if nobody looked.
         """
         ahead_s = decode.at_s + self.shift_s - expected_s
         if abs(ahead_s) <= STRAY_S:
             self._suspects.clear()
             return (self.shifted(decode),)
         self._suspect(decode, ahead_s)
-        was_set = wall_moved_s is not None and abs(wall_moved_s + self.shift_s - ahead_s) <= STRAY_S
+        was_set = wall_jumped_s is not None and abs(wall_jumped_s - ahead_s) <= STRAY_S
         if was_set or (ahead_s < 0 and len(self._suspects) >= LATE_LINES):
-            self.shift_s -= GRID_S * round(ahead_s / GRID_S)
+            self.shift_s -= GRID_S * math.floor(ahead_s / GRID_S)
         elif ahead_s < 0 or (ahead_s > LONGEST_PAUSE_S and not self._agree()):
             return ()
         believed, self._suspects = self._suspects, []

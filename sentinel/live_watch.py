@@ -49,6 +49,7 @@ class LiveWatch:
         self.skip_finder = skip_finder
         self._far_call: str | None = None
         self._struck_after_s: float | None = None
+        self._wall_moved_s = 0.0
         memory = memory or Memory()
         self._begin_from(moved(memory, -memory.standing.shift_s if memory.standing else 0.0))
         self._fed_before = {_key(each) for each in self.recent}
@@ -221,9 +222,15 @@ class LiveWatch:
         self._fed_before.clear()  # from here on, a line that comes again is the decoder's own doing
         is_first = not self.clock.follows_lines
         if self.clock.rate != 1.0 or (is_first and decode.at_s >= self._newest_s - LATE_S):
-            return self._in_time(decode)
-        expected_s = max(self.clock.now_s(now_s), self._newest_s) if is_first else self.clock.now_s(now_s)
-        return self._line_time.believed(decode, expected_s, wall_moved_s)
+            believed = self._in_time(decode)
+        else:
+            now_s = self.clock.now_s(now_s)
+            expected_s = max(now_s, self._newest_s) if is_first else now_s
+            jumped_s = None if wall_moved_s is None else wall_moved_s - self._wall_moved_s
+            believed = self._line_time.believed(decode, expected_s, jumped_s)
+        if believed and wall_moved_s is not None:
+            self._wall_moved_s = wall_moved_s
+        return believed
 
     def _from_backlog(self, decode: Decode) -> Sequence[Decode]:
         """After a power cut a file may give once more what was read before."""
