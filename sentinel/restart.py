@@ -16,7 +16,6 @@ from sentinel.watch.bulletin import Bulletin, Opening, State
 from sentinel.watch.changes import Change, OpeningChanged, StateChanged
 from sentinel.watch.decode import Decode
 from sentinel.watch.knowledge import Knowledge
-from sentinel.watch.receiver import FactKind, ReceiverFact
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.watch import Watch
 
@@ -134,11 +133,11 @@ def begin_again(
     watch = Watch(settings, knowledge)
     for decode in decodes:
         if started_s is not None and started_s < decode.at_s:
-            watch.feed(ReceiverFact(started_s, FactKind.LINE))
+            watch.tick(started_s)
         started_s = None
         watch.feed(decode)
     if started_s is not None:
-        watch.feed(ReceiverFact(started_s, FactKind.LINE))
+        watch.tick(started_s)
     return watch
 
 

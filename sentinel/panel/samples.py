@@ -175,7 +175,7 @@ BLIND_BECAUSE = {
     BlindReason.DECODER_GONE: "Lines come in, but none of the last 40 fits the layout.",
     BlindReason.CLOCK_OFF: "All decodes are 2.9 s late: the clock of the decoding machine is off.",
     BlindReason.LOCALS_SILENT: "None of the 6 near stations that are usual at this hour has been heard.",
-    BlindReason.STARTING: "The watch has just begun and has not heard enough to judge.",
+    BlindReason.STARTING: "The decoder has printed nothing yet, so nothing shows that it hears.",
 }
 
 

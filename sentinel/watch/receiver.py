@@ -1,7 +1,8 @@
 """Can the receiver be judged? A deaf receiver and a dead band look the same on every display.
 
 Blind never follows from a dead band alone: without a canary or a limit on silence, the notes say that
-silence cannot be told from deafness, and how to mend that.
+silence cannot be told from deafness, and how to mend that. With one of them, quiet has to be earned: until
+the first line after the very first start it is blind, starting.
 """
 
 from collections import OrderedDict
@@ -172,6 +173,10 @@ class Receiver:
                 BlindReason.CANARY_SILENT,
                 f"{names} has not been heard for {_minutes(at_s - last_canary)}, "
                 "so the receiver may be deaf.",
+            )
+        if self.last_line_at_s is None and (self.settings.canaries or silence_s > 0):
+            yield Blindness(
+                BlindReason.STARTING, "The decoder has printed nothing yet, so nothing shows that it hears."
             )
 
     def due_s(self, after_s: float) -> Iterator[float]:

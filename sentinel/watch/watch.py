@@ -222,7 +222,10 @@ class Watch:
             coming_through=coming_through,
             is_hinted_at=hint is not None or skip is not None,
         )
-        return [] if verdict.state is self._state else [self._change_state(verdict, at_s)]
+        if verdict.state is self._state:
+            self._blindness = verdict.blindness  # still blind, maybe for a better reason
+            return []
+        return [self._change_state(verdict, at_s)]
 
     def _find_notables(self, at_s: float) -> list[NotableHappened]:
         found = []
