@@ -203,9 +203,8 @@ class Daemon:
             trouble = self._sources.trouble(watch.band)
             changes = self._outside.tell(watch.live, trouble, watch.event_s(now_s), running_s)
             watch.telling.happened(changes)
-            neighbours = self._opened.neighbours if watch is self._main else None
-            if neighbours is not None:
-                watch.hear_of(neighbours.words(watch.event_s(now_s)))
+            if (neighbours := self._opened.neighbours) is not None:
+                watch.hear_of(neighbours.words(watch.event_s(now_s), watch.band))
             watch.let_pass(now_s)
             self._note_downtime(watch, now_s)
         bulletin = self._tell(now_s)

@@ -1,4 +1,4 @@
-"""The broker that neighbours share: our summary goes out, theirs and what feeds report come in.
+"""The broker that neighbours share: our summaries go out, theirs and what feeds report come in.
 
 A link of its own, with credentials of its own: an outage of one broker never stalls the other. What comes is
 checked in the link's thread and waits, bounded, for the main loop, which takes it every few seconds: no flood
@@ -64,26 +64,28 @@ class NeighboursOutput:
     def __init__(self, config: Config, node: str) -> None:
         section = config.neighbours
         assert section is not None, "only made with [neighbours]"
-        self._band, locator = config.band.name, config.station.locator
+        self._bands, locator = config.band.names, config.station.locator
         self._reach_km, self._boot, self._seq = section.reach_km, secrets.token_hex(4), 0
         topics = Topics(node)
-        self._own_topic = net_removal_message(topics, self._band, locator).topic
-        self._sharing = Sharing(topics, square_of(locator), self._envelope) if section.share else None
-        self._nodes = Neighbours(node, locator, [self._band], section.reach_km)
+        removal, *self._removals = (net_removal_message(topics, band, locator) for band in self._bands)
+        self._own_topics = {each.topic for each in (removal, *self._removals)}
+        self._sharing = {
+            band: Sharing(topics, square_of(locator), self._envelope)
+            for band in (self._bands if section.share else ())
+        }
+        self._nodes = Neighbours(node, locator, self._bands, section.reach_km)
         self._feeds = tuple(_feed_listeners(config))
-        self._net_allowance = Allowance(NET_PER_S, NET_BURST)
+        self._net_allowance = Allowance(NET_PER_S * len(self._bands), NET_BURST * len(self._bands))
         self._feed_allowances = [Allowance(FEED_PER_S, FEED_BURST) for _ in self._feeds]
         self._lock = threading.Lock()
-        self._waiting: deque[Word] = deque(maxlen=MOST_WAITING)
+        self._waiting: dict[str, deque[Word]] = {band: deque(maxlen=MOST_WAITING) for band in self._bands}
         self._reasons: set[str] = set()
         self._last_reason = ""
-        # Whoever goes, also without a word, takes its summary along; the first one replaces this.
-        removal = net_removal_message(topics, self._band, locator)
-        net = net_filters(self._band, locator, section.reach_km)
+        net = [each for band in self._bands for each in net_filters(band, locator, section.reach_km)]
         self._link = BrokerLink(
             broker_settings(config, node, "neighbours"),
-            birth=removal,
-            will=removal,
+            birth=removal,  # the first summary replaces it
+            will=removal,  # whoever goes without a word leaves those of other bands to expire
             subscriptions=(
                 *(Subscription(each, wants_retained=True) for each in net),
                 *(Subscription(feed.feed.topic_filter) for feed in self._feeds),
@@ -96,7 +98,8 @@ class NeighboursOutput:
 
     def take(self, news: News) -> None:
         """Tell the neighbours, when it is time."""
-        message = self._sharing.due(news.bulletin, news.now_s) if self._sharing is not None else None
+        sharing = self._sharing.get(news.bulletin.band)
+        message = sharing.due(news.bulletin, news.now_s) if sharing is not None else None
         if message is not None:
             self._link.publish(message)
 
@@ -104,7 +107,8 @@ class NeighboursOutput:
         """The link, and each feed."""
         health = self._link.health()
         with self._lock:
-            nodes = len(self._nodes.fresh(self._band, time.time()))
+            now_s = time.time()
+            nodes = len({each.node for band in self._bands for each in self._nodes.fresh(band, now_s)})
             doubted = self._nodes.disbelieved + self._net_allowance.refused
             feeds = tuple(_feed_part(number, feed) for number, feed in enumerate(self._feeds, 1))
         if not health.is_connected:
@@ -119,7 +123,9 @@ class NeighboursOutput:
         return self._link.wait_connected(timeout_s)
 
     def stop(self) -> None:
-        """Take our summary back and leave."""
+        """Take our summaries back and leave."""
+        for removal in self._removals if self._sharing else ():
+            self._link.publish(removal)
         self._link.stop()
 
     def _envelope(self) -> Envelope:
@@ -128,24 +134,29 @@ class NeighboursOutput:
 
     # --- in ---------------------------------------------------------------------------------------
 
-    def words(self, at_s: float) -> Sequence[Word]:
-        """What has come since the last call, in event time, of which ``at_s`` is now."""
+    def words(self, at_s: float, band: str | None = None) -> Sequence[Word]:
+        """What has come of a band, by default of the main one, since the last call, in event time, of which
+        ``at_s`` is now."""
         with self._lock:
-            words = list(self._waiting)
-            self._waiting.clear()
+            waiting = self._waiting[band or self._bands[0]]
+            words = list(waiting)
+            waiting.clear()
         return [_in_event_time(word, at_s) for word in words]
 
     def _received(self, received: Received) -> None:
         """In the link's thread."""
         now_s, monotonic_s = time.time(), time.monotonic()
         with self._lock:
-            if received.topic.startswith(f"{ROOT}/{NEIGHBOURS}/") and received.topic != self._own_topic:
-                self._waiting += self._from_node(received, now_s, monotonic_s)
+            if received.topic.startswith(f"{ROOT}/{NEIGHBOURS}/") and received.topic not in self._own_topics:
+                for band, word in self._from_node(received, now_s, monotonic_s):
+                    self._waiting[band].append(word)
             for feed, allowance in zip(self._feeds, self._feed_allowances, strict=True):
                 if feed.wants(received.topic) and allowance.takes(monotonic_s):
-                    self._waiting += feed.receive(received.payload, now_s)
+                    self._waiting[self._bands[0]] += feed.receive(received.payload, now_s)
 
-    def _from_node(self, received: Received, now_s: float, monotonic_s: float) -> Iterable[Word]:
+    def _from_node(
+        self, received: Received, now_s: float, monotonic_s: float
+    ) -> Iterable[tuple[str, NeighbourReport]]:
         if not self._net_allowance.takes(monotonic_s):
             self._last_reason = "there are too many of them"
             return
@@ -153,9 +164,9 @@ class NeighboursOutput:
         if isinstance(found, Disbelief):
             self._doubt(found, received.topic)
         elif isinstance(found, Departure):
-            yield NeighbourReport(now_s, found.node, found.square, State.BLIND, now_s)
+            yield found.band, NeighbourReport(now_s, found.node, found.square, State.BLIND, now_s)
         else:
-            yield _as_report(found, now_s)
+            yield found.band, _as_report(found, now_s)
 
     def _doubt(self, found: Disbelief, topic: str) -> None:
         self._last_reason = found.reason

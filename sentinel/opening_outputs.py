@@ -50,6 +50,7 @@ def open_outputs(
 
         opened.neighbours = NeighboursOutput(config, node_id(state_dir))
         opened.outputs.append(opened.neighbours)
+        opened.of_all_bands.append(opened.neighbours)
     opened.outputs.append(PictureOutput(config, state_dir))
     if config.panel.glass != "none":
         from sentinel.display_output import DisplayOutput, glass_opener

@@ -69,12 +69,12 @@ def node(folder: Path, broker: RealBroker, name: str = A, **keys: Any) -> Iterat
         output.stop()
 
 
-def words(output: NeighboursOutput, count: int) -> list[Word]:
-    """The first words that come, so many."""
+def words(output: NeighboursOutput, count: int, band: str | None = None) -> list[Word]:
+    """The first words that come, so many, by default of the main band."""
     found: list[Word] = []
 
     def enough() -> bool:
-        found.extend(output.words(EVENT_S))
+        found.extend(output.words(EVENT_S, band))
         return len(found) >= count
 
     eventually(enough, f"{count} words")
@@ -218,6 +218,35 @@ def test_an_allowance_takes_a_burst_then_so_many_a_second() -> None:
     assert sum(allowance.takes(0.0) for _ in range(500)) == 100
     assert sum(allowance.takes(i / 100) for i in range(1000)) == pytest.approx(100, abs=1)
     assert allowance.refused == pytest.approx(1300, abs=1)
+
+
+def test_each_band_has_neighbours_and_summaries_of_its_own(broker: RealBroker, tmp_path: Path) -> None:
+    table = {
+        "station": {"locator": HOME}, "band": {"also": ["10m"]}, "neighbours": {"port": broker.port},
+    }  # fmt: skip
+    ours = [f"sentinel/v1/net/{band}/FN/FN84/{A}" for band in ("6m", "10m")]
+    on_ten = replace(open_bulletin(), band="10m")
+    with Listener(broker) as others:
+        output = NeighboursOutput(parse(table, tmp_path / "sentinel.toml"), A)
+        try:
+            assert output.wait_connected(10)
+            say(others, summary("b", on_ten))
+            say(others, summary("b", quiet_bulletin()))
+            heard = {band: words(output, 1, band) for band in ("10m", "6m")}
+            output.take(News(on_ten, 0.0))
+            output.take(News(quiet_bulletin(), 0.0))
+            eventually(
+                lambda: all(others.payloads(each) and others.payloads(each)[-1][1] for each in ours), "both"
+            )
+            assert [json.loads(others.payloads(each)[-1][1])["state"] for each in ours] == ["quiet", "open"]
+            assert output.parts()[0].note.split(", ")[1] == "1 node within 300 km"
+        finally:
+            output.stop()
+        eventually(lambda: all(others.payloads(each)[-1][1] == b"" for each in ours), "both taken back")
+    told = {
+        band: (word.node, word.state) for band, [word] in heard.items() if isinstance(word, NeighbourReport)
+    }
+    assert told == {"10m": ("b", State.OPEN), "6m": ("b", State.QUIET)}
 
 
 # --- what a node says ---------------------------------------------------------------------------------

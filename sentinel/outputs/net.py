@@ -76,11 +76,12 @@ def net_filters(band: str, locator: str, reach_km: float) -> tuple[str, ...]:
 
 
 class Neighbours:
-    """The neighbours of one node on its bands, newest word of each. Not thread-safe; bounded."""
+    """The neighbours of one node on its bands, newest word of each. Not thread-safe; bounded by band."""
 
     def __init__(self, node: str, locator: str, bands: Sequence[str], reach_km: float) -> None:
         self._node = node
         self._bands = frozenset(bands)
+        self._most = MAX_NODES * len(bands)
         self._squares = frozenset(squares_within(locator, reach_km))
         self._known: dict[tuple[str, str], Neighbour] = {}
         self._accepted_s: dict[tuple[str, str], float] = {}
@@ -134,7 +135,7 @@ class Neighbours:
         accepted_s = self._accepted_s.get(key)
         if accepted_s is not None and monotonic_s - accepted_s < MIN_INTERVAL_S:
             return "the node publishes too often"
-        if known is None and len(self._known) >= MAX_NODES and now_s - self._oldest_s() <= NET_EXPIRY_S:
+        if known is None and len(self._known) >= self._most and now_s - self._oldest_s() <= NET_EXPIRY_S:
             return "there are more neighbours than are listened to"
         return None
 
@@ -149,7 +150,7 @@ class Neighbours:
         self._known[key] = read
         self._accepted_s[key] = monotonic_s
         for table in (self._known, self._accepted_s):
-            while len(table) > MAX_NODES:
+            while len(table) > self._most:
                 del table[next(iter(table))]
 
 
