@@ -73,6 +73,7 @@ class LiveWatch:
         self._neighbours.move_clock(not_after_s=at_s)
         self._watch: Watch = begin_again(self.settings, self._memory.knowledge, self.recent, started_s)
         self._watch.neighbours = self._neighbours
+        self._neighbours.look_again(self._watch.now_s)
         self._lower_band.look_again(self._watch.now_s)
         self._watch.lower_band = self._lower_band
         self._watch.find_skip(self.skip_finder)

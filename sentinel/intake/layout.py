@@ -20,13 +20,13 @@ Form = TextForm | JsonForm
 LayoutValue = str | Mapping[str, Mapping[str, str]] | Sequence[str | Mapping[str, Mapping[str, str]]]
 
 # Weak-signal modes report -30 to +30 dB in 2500 Hz; a Morse reader measuring in a narrow filter up to +60.
-SNR_RANGE_DB = (-60.0, 60.0)
+_LEAST_SNR_DB, _MOST_SNR_DB = -60.0, 60.0
 # An offset is small against its slot (7.5 s to 2 min); beyond this it is another column.
-DT_RANGE_S = (-10.0, 10.0)
+_LEAST_DT_S, _MOST_DT_S = -10.0, 10.0
 # The widest sound or baseband stream that a decoder on a small computer listens to: 192 kHz.
-AUDIO_RANGE_HZ = (0.0, 192_000.0)
+_LEAST_AUDIO_HZ, _MOST_AUDIO_HZ = 0.0, 192_000.0
 # 10 MHz to 10 GHz can be told in MHz, kHz and Hz by the size of the number alone.
-FREQ_RANGE_MHZ = (0.1, 10_000.0)
+_LEAST_FREQ_MHZ, _MOST_FREQ_MHZ = 0.1, 10_000.0
 # A time outside 1970 to 2199 is a column that is no time, or a clock that was never set.
 LAST_AT_S = 7_258_118_400.0
 
@@ -107,6 +107,9 @@ class LayoutReader:
         self._forms = layout.forms
         self._source = source
         self._newest = NewestDate()
+        # the lines of one slot share their stamp, so the last one is read once
+        self._stamp: tuple[Form, str | None, str | None] | None = None
+        self._stamp_s = 0.0
         if isinstance(date_hint, date):
             self._newest.see_day(date_hint.toordinal() - EPOCH_ORDINAL)
         elif date_hint is not None:
@@ -125,6 +128,7 @@ class LayoutReader:
         of day does not say how many days have passed.
         """
         self._newest.near(now_s)
+        self._stamp = None
 
     def read_batch(self, batch: LineBatch, now_s: float | None) -> list[Decode | Header | Rejection | None]:
         """Read a batch of a source; ``now_s`` is a synchronised clock (seconds since 1970) or ``None``."""
@@ -148,6 +152,7 @@ class LayoutReader:
         if first_s is not None and last_s is not None:
             days_late = round((last_s - at_s) / DAY_S)
             self._newest.see_day(int(first_s // DAY_S) - days_late)
+            self._stamp = None
 
     def read(self, text: str) -> Decode | Header | Rejection | None:
         """What one line says; ``None`` for a blank line."""
@@ -177,12 +182,14 @@ class LayoutReader:
         message = (message or "").rstrip()
         if not message.isprintable():
             return BAD_MESSAGE
-        at_s = self._at_s(form, utc, day_text)
-        if isinstance(at_s, Rejection):
-            return at_s
-        return Decode(
-            at_s, message, snr_db, dt_s, audio_hz, freq_mhz, mode or None, self._source, doubt is not None
-        )
+        stamp = form, utc, day_text
+        if stamp != self._stamp:
+            at_s = self._at_s(form, utc, day_text)
+            if isinstance(at_s, Rejection):
+                return at_s
+            self._stamp, self._stamp_s = stamp, at_s
+        mode, at_s = mode or None, self._stamp_s
+        return Decode(at_s, message, snr_db, dt_s, audio_hz, freq_mhz, mode, self._source, doubt is not None)
 
     def _at_s(self, form: Form, utc: str | None, day_text: str | None) -> float | Rejection:
         time = form.clock.read(utc, self._newest.maybe_nearby_day) if form.clock is not None and utc else None
@@ -204,6 +211,7 @@ class LayoutReader:
         return at_s
 
     def _header(self, form: Form, found: Found) -> Header | Rejection:
+        self._stamp = None
         utc, day_text = found[0], found[1]
         calendar = None
         if form.calendar is not None and day_text:
@@ -231,12 +239,12 @@ def _out_of_range(
     snr_db: float | None, dt_s: float | None, audio_hz: float | None, freq_mhz: float | None
 ) -> Rejection | None:
     # written out, for speed; a nan fails every comparison
-    if snr_db is not None and not SNR_RANGE_DB[0] <= snr_db <= SNR_RANGE_DB[1]:
+    if snr_db is not None and not _LEAST_SNR_DB <= snr_db <= _MOST_SNR_DB:
         return Rejection("snr_db is outside -60 to 60")
-    if dt_s is not None and not DT_RANGE_S[0] <= dt_s <= DT_RANGE_S[1]:
+    if dt_s is not None and not _LEAST_DT_S <= dt_s <= _MOST_DT_S:
         return Rejection("dt_s is outside -10 to 10")
-    if audio_hz is not None and not AUDIO_RANGE_HZ[0] <= audio_hz <= AUDIO_RANGE_HZ[1]:
+    if audio_hz is not None and not _LEAST_AUDIO_HZ <= audio_hz <= _MOST_AUDIO_HZ:
         return Rejection("audio_hz is outside 0 to 192000")
-    if freq_mhz is not None and not FREQ_RANGE_MHZ[0] <= freq_mhz <= FREQ_RANGE_MHZ[1]:
+    if freq_mhz is not None and not _LEAST_FREQ_MHZ <= freq_mhz <= _MOST_FREQ_MHZ:
         return Rejection("freq_mhz is outside 0.1 to 10000 MHz")
     return None

@@ -5,6 +5,7 @@ and FT8 Communication Protocols', QEX July/August 2020 (from memory).
 """
 
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from sentinel.trade.callsign import Call, parse_call
@@ -103,16 +104,22 @@ def _read_exchange(words: list[str]) -> _Exchange | None:
     """What the words behind the calls say, or None; words beyond a complete exchange are ignored."""
     if not words:
         return _CALLS_ONLY
-    first = words[0]
-    if first in _FIXED:
-        return _FIXED[first]
-    if report := _REPORT.fullmatch(first):
-        return _Exchange(Kind.ROGER_REPORT if report[1] else Kind.REPORT, report_db=int(report[2]))
-    if locator := own_locator(first):
-        return _Exchange(Kind.REPLY, locator)
-    if first == "R":
+    if exchange := _read_usual(words[0]):
+        return exchange
+    if words[0] == "R":
         return _read_rogered(words[1:])
     return _read_contest(words)
+
+
+@lru_cache(maxsize=1024)
+def _read_usual(word: str) -> _Exchange | None:
+    """An exchange of one word: acknowledgement, report, locator; or None."""
+    if word in _FIXED:
+        return _FIXED[word]
+    if report := _REPORT.fullmatch(word):
+        return _Exchange(Kind.ROGER_REPORT if report[1] else Kind.REPORT, report_db=int(report[2]))
+    locator = own_locator(word)
+    return _Exchange(Kind.REPLY, locator) if locator else None
 
 
 def _read_rogered(words: list[str]) -> _Exchange | None:

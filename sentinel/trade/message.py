@@ -66,8 +66,10 @@ def _parse(text: str, readers: tuple[_Reader, ...]) -> Message:
         return Message(Kind.UNREADABLE, rejection=Rejection.EMPTY)
     if not text.isprintable():
         return Message(Kind.UNREADABLE, rejection=Rejection.UNPRINTABLE)
-    # Nothing outside ASCII can belong to a message, and upper() would turn some of it into ASCII letters.
-    text = text.encode("ascii", "replace").decode("ascii").upper()
+    if not text.isascii():
+        # Nothing outside ASCII can belong to a message, and upper() would turn some of it into ASCII letters.
+        text = text.encode("ascii", "replace").decode("ascii")
+    text = text.upper()
     words = text.split()
     message = _read(words, readers)
     if message is None and "  " in text:

@@ -294,7 +294,9 @@ def _order(far: FarDecode) -> tuple[str, float, str]:
 
 
 def _touch(table: OrderedDict[str, float], key: str, at_s: float) -> None:
-    table[key] = max(at_s, table.get(key, at_s))
+    before_s = table.get(key)
+    if before_s is None or at_s > before_s:
+        table[key] = at_s
     table.move_to_end(key)
-    if len(table) > MOST_PARTNERS:
+    if before_s is None and len(table) > MOST_PARTNERS:
         table.popitem(last=False)

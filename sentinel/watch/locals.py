@@ -27,6 +27,7 @@ class Locals:
     _watched: dict[int, int] = field(default_factory=dict)
     last_at_s: float | None = None
     _worst: tuple[float, int] = (1.0, 0)
+    _judged: tuple[int, float, int] = (-1, 1.0, 0)
 
     def watched(self, at_s: float) -> None:
         """The watch ran in this hour."""
@@ -39,10 +40,13 @@ class Locals:
 
     def heard(self, call: str, at_s: float) -> None:
         """A near station was heard."""
-        self.last_at_s = at_s if self.last_at_s is None else max(self.last_at_s, at_s)
+        if self.last_at_s is None or at_s > self.last_at_s:
+            self.last_at_s = at_s
         self._worst = 1.0, 0
-        day, hour = int(at_s // DAY_S), int(at_s // 3600) % 24
-        days = self._heard.setdefault(call, {})
+        day, hour = divmod(int(at_s // 3600), 24)
+        days = self._heard.get(call)
+        if days is None:
+            days = self._heard[call] = {}
         self._heard.move_to_end(call)
         mask = days.get(day, 0)
         if mask >> hour & 1:
@@ -96,7 +100,12 @@ class Locals:
     def _chance_in_hour(self, at_s: float) -> tuple[float, int]:
         if self.last_at_s is None or at_s - self.last_at_s < SILENCE_S:
             return 1.0, 0
-        today, hour = int((at_s - SILENCE_S / 2) // DAY_S), int((at_s - SILENCE_S / 2) // 3600) % 24
+        hours = int((at_s - SILENCE_S / 2) // 3600)
+        if hours != self._judged[0]:  # nobody was heard since, or it would not be silent
+            self._judged = hours, *self._chance(hours // 24, hours % 24)
+        return self._judged[1:]
+
+    def _chance(self, today: int, hour: int) -> tuple[float, int]:
         days = [day for day, mask in self._watched.items() if day < today and mask >> hour & 1]
         if len(days) < LEAST_DAYS:
             return 1.0, 0

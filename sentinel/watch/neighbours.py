@@ -209,6 +209,10 @@ class Neighbourhood:
         if len(self._known) > MOST_NEIGHBOURS:
             del self._known[min(self._known, key=lambda key: (self._known[key].last_s, key))]
 
+    def look_again(self, now_s: float) -> None:
+        """The core begins again at ``now_s``: what was said still counts."""
+        self.due_s = now_s
+
     def move_clock(self, by_s: float = 0.0, not_after_s: float = float("inf")) -> None:
         """Event time was ``by_s`` too early all along, and nothing was said after ``not_after_s``."""
         for known in self._known.values():
@@ -222,6 +226,10 @@ class Neighbourhood:
 
         ``hears_far``: something far comes through here too. ``is_blind``: nobody knows whether it does.
         """
+        if not self._known:  # most watches have no neighbours
+            self._missed_s = 0.0 if hears_far else self._missed_by(at_s)
+            self.hint, self._missing_since_s, self.due_s = None, None, float("inf")
+            return None
         self._known = {
             key: known
             for key, known in self._known.items()

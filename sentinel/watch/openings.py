@@ -30,6 +30,9 @@ class Openings:
 
     def update(self, hearing: Hearing, at_s: float) -> list[OpeningChanged]:
         """Follow the areas to ``at_s``: merge, end, begin; returns what changed, ends first."""
+        if not hearing.grouping.areas:
+            self.live = []
+            return []
         changes = self._merge(hearing, at_s)
         live = {area.number: hearing.coming_through(area, at_s) for area in hearing.grouping.areas}
         usual_per_min = hearing.usual.pings_per_min(at_s)

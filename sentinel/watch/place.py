@@ -100,8 +100,9 @@ class Gazetteer:
 
     def _place(self, call: Call, locator: str | None, source: LocationSource) -> Place | None:
         key = (call.place or "", locator, source)
-        if key in self._places:
-            return self._places[key]
+        place = self._places.get(key)
+        if place is not None or key in self._places:
+            return place
         place = self._work_out(call, locator, source)
         self._places[key] = place
         if len(self._places) > LOOKED_UP_PLACES:

@@ -27,7 +27,7 @@ CLOCK_STATIONS = 3
 KEPT_STATIONS = 500
 DISORDER_S = 120.0
 """Lines come in the order of their time but for late ones, of which the watch takes none that is older."""
-HALF_HOUR_S = 1800.0
+HALF_HOUR_S = SILENCE_S / 2
 """How often the neighbours' silence is judged anew: what is usual changes with the hour."""
 
 
@@ -87,7 +87,8 @@ class Receiver:
 
     def heard(self, call: str, at_s: float) -> None:
         """A station was heard, near or far."""
-        self.last_decode_at_s = at_s if self.last_decode_at_s is None else max(self.last_decode_at_s, at_s)
+        if self.last_decode_at_s is None or at_s > self.last_decode_at_s:
+            self.last_decode_at_s = at_s
         if call in self.settings.canaries:
             self.canary_at_s = at_s if self.canary_at_s is None else max(self.canary_at_s, at_s)
 
@@ -121,6 +122,11 @@ class Receiver:
             self.clock = minute, before_s if self.is_clock_stale else error_s
         return self.clock[1]
 
+    def is_clock_off(self, at_s: float) -> bool:
+        """Whether our clock is off by so much that the receiver cannot be judged."""
+        error_s = self.clock_error_s(at_s)
+        return error_s is not None and (abs(error_s) > CLOCK_BLIND_S or self.is_clock_stale)
+
     def _offsets_since(self, since_s: float) -> Iterator[float]:
         """The stations' time offsets, the newest first."""
         for heard_at_s, dt_s in reversed(self.offsets.values()):
@@ -149,8 +155,8 @@ class Receiver:
             )
         if fact := self.facts.get(FactKind.CLOCK_UNSYNCHRONISED):
             yield Blindness(BlindReason.CLOCK_OFF, fact.note or "The clock is not synchronised.")
-        error_s = self.clock_error_s(at_s)
-        if error_s is not None and (abs(error_s) > CLOCK_BLIND_S or self.is_clock_stale):
+        if self.is_clock_off(at_s):
+            error_s = self.clock_error_s(at_s)
             yield Blindness(
                 BlindReason.CLOCK_OFF, f"Our clock is off by {error_s:+.1f} s, so most signals are missed."
             )
@@ -179,18 +185,18 @@ class Receiver:
                 BlindReason.STARTING, "The decoder has printed nothing yet, so nothing shows that it hears."
             )
 
-    def due_s(self, after_s: float) -> Iterator[float]:
-        """Times after ``after_s`` at which silence alone changes what can be judged."""
-        line, canary = self._since(self.last_line_at_s), self._since(self.canary_at_s)
+    def due_s(self, after_s: float) -> float:
+        """The first time after ``after_s`` at which silence alone changes what can be judged, or infinity."""
         due = []
-        if line is not None and self.settings.line_silence_s > 0:
-            due.append(line + self.settings.line_silence_s)
-        if self.locals.last_at_s is not None:
-            silent_s = self.locals.last_at_s + SILENCE_S
-            due += [silent_s, silent_s + HALF_HOUR_S * (1 + (after_s - silent_s) // HALF_HOUR_S)]
-        if canary is not None and self.settings.canaries:
-            due.append(canary + self.settings.canary_silence_s)
-        yield from (due_s for due_s in due if due_s > after_s)
+        line_s, canary_s, local_s = self.last_line_at_s, self.canary_at_s, self.locals.last_at_s
+        if self.settings.line_silence_s > 0 and (since_s := self._since(line_s)) is not None:
+            due.append(since_s + self.settings.line_silence_s)
+        if self.settings.canaries and (since_s := self._since(canary_s)) is not None:
+            due.append(since_s + self.settings.canary_silence_s)
+        if local_s is not None:
+            half_hours = max(0.0, (after_s - local_s) // HALF_HOUR_S)
+            due.append(local_s + HALF_HOUR_S * (1 + half_hours))
+        return min((due_s for due_s in due if due_s > after_s), default=float("inf"))
 
     def notes(self, at_s: float) -> tuple[str, ...]:
         """What an operator should mend, in plain sentences."""

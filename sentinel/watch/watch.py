@@ -175,7 +175,7 @@ class Watch:
                 if any(far.sender.text in self.hearing.tracks for far in self._pending):
                     self._last_far_at_s = at_s
                 self._pending = []
-            if self._must_judge:
+            if self._must_judge or self._must_look(at_s):
                 changes += self._judge(at_s)
         if self._state is not None:
             while (due_s := min(ours_s := self._next_due_s(), self._next_hint_s())) < until_s:
@@ -184,8 +184,19 @@ class Watch:
         self._now_s = max(self._now_s, until_s)
         return changes
 
+    def _must_look(self, at_s: float) -> bool:
+        """Whether near stations, heard in this instant, are a reason to judge although nothing far was heard:
+        while something far is coming through, it may have left the window; else only if our clock is off."""
+        near_s = self.receiver.locals.last_at_s
+        if near_s is None or near_s <= self._judged_at_s:
+            return False
+        if self._state is not State.QUIET or any(tracks for _, tracks in self.openings.live):
+            return True
+        self.hearing.forget_before(at_s)
+        return self.receiver.is_clock_off(at_s)
+
     def _next_due_s(self) -> float:
-        return min(self._due_s, min(self.receiver.due_s(self._judged_at_s), default=float("inf")))
+        return min(self._due_s, self.receiver.due_s(self._judged_at_s))
 
     def _next_hint_s(self) -> float:
         return min(self.neighbours.due_s, self.lower_band.due_s)
