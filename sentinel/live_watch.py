@@ -242,7 +242,14 @@ class LiveWatch:
         if not self.clock.follows_lines and self._newest_s - LATE_S <= decode.at_s < self.now_s - LATE_S:
             self._struck_after_s = decode.at_s
             self._begin_again(decode.at_s)
+        elif self._is_first_of_all() and decode.at_s > self.now_s + ODD_WALL_S:
+            self._struck_after_s = 0.0  # nobody watched the time up to the first line: the clock was slow
+            self._begin_again(decode.at_s)
         return (decode,)
+
+    def _is_first_of_all(self) -> bool:
+        """No line has ever come, yet the watch has spoken, by the wall clock."""
+        return self.has_verdict and self._memory.watched_until_s is None and not len(self.recent)
 
     # --- time -------------------------------------------------------------------------------------
 
