@@ -1,7 +1,7 @@
 """Stamps that jump: a stray line is dropped, and a clock that was set does not disturb the watch.
 
-Between two live lines about as much event time passes as the monotonic clock says. Where a line jumps by as
-much as the wall clock has, the computer's clock was set, and from there on stamps are shifted, so that event
+Between two live lines about as much event time passes as the monotonic clock says. Where a line jumps and yet
+agrees with the wall clock, the computer's clock was set, and from there on stamps are shifted, so that event
 time goes on as if nothing had happened. Other jumps ahead are a decoder that paused, unless nobody agrees;
 lines from the past are late, unless there is no end to them. Pure.
 """
@@ -22,8 +22,8 @@ LATE_LINES = 30
 """So many lines in a row from the past are no late ones: the clock that stamps them was set back."""
 MOST_SUSPECTS = 1_000
 GRID_S = 120.0
-"""The longest slot. Shifts are multiples of it, so that slots stay where UTC puts them; and such that time goes
-on by up to as much, never back: what comes late is heard, but moves nobody's last time."""
+"""The longest slot. Shifts are multiples of it, so that slots stay where UTC puts them; and such that time
+goes on by up to as much, never back: what comes late is heard, but moves nobody's last time."""
 
 
 @dataclass(slots=True)
@@ -34,21 +34,18 @@ class LineTime:
     _suspects: list[Decode] = field(default_factory=list)
     _ahead_s: float = 0.0
 
-    def believed(
-        self, decode: Decode, expected_s: float, wall_jumped_s: float | None = None
-    ) -> Sequence[Decode]:
+    def believed(self, decode: Decode, expected_s: float, *, is_by_wall: bool = False) -> Sequence[Decode]:
         """The decodes to feed now, shifted: this one, none while it is doubted, or all that were doubted.
 
-        ``expected_s`` is event time as the monotonic clock counts it; ``wall_jumped_s`` how far the wall clock
-        has run away from the monotonic one since the line believed last, None if nobody looked.
+        ``expected_s`` is event time as the monotonic clock counts it; ``is_by_wall``: as it comes, the stamp
+        agrees with the wall clock as stamps always did.
         """
         ahead_s = decode.at_s + self.shift_s - expected_s
         if abs(ahead_s) <= STRAY_S:
             self._suspects.clear()
             return (self.shifted(decode),)
         self._suspect(decode, ahead_s)
-        was_set = wall_jumped_s is not None and abs(wall_jumped_s - ahead_s) <= STRAY_S
-        if was_set or (ahead_s < 0 and len(self._suspects) >= LATE_LINES):
+        if is_by_wall or (ahead_s < 0 and len(self._suspects) >= LATE_LINES):
             self.shift_s -= GRID_S * math.floor(ahead_s / GRID_S)
         elif ahead_s < 0 or (ahead_s > LONGEST_PAUSE_S and not self._agree()):
             return ()

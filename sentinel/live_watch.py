@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sentinel.event_clock import EventClock
-from sentinel.line_time import LineTime
+from sentinel.line_time import STRAY_S, LineTime
 from sentinel.recent import MEMORY_S, Beginning, RecentDecodes
 from sentinel.restart import ODD_WALL_S, Continuity, Memory, Standing, begin_again, moved
 from sentinel.watch.bulletin import Bulletin, Station
@@ -49,7 +49,8 @@ class LiveWatch:
         self.skip_finder = skip_finder
         self._far_call: str | None = None
         self._struck_after_s: float | None = None
-        self._wall_moved_s = 0.0
+        # How far stamps lag the wall clock, but for a constant: those of this computer's clock, and as seen.
+        self._lags_s = (-clock.now_s(0.0), -clock.now_s(0.0))
         memory = memory or Memory()
         self._begin_from(moved(memory, -memory.standing.shift_s if memory.standing else 0.0))
         self._fed_before = {_key(each) for each in self.recent}
@@ -221,17 +222,24 @@ class LiveWatch:
         if not is_live:
             return self._from_backlog(self._line_time.shifted(decode))
         self._fed_before.clear()  # from here on, a line that comes again is the decoder's own doing
+        lag_s = None if wall_moved_s is None else wall_moved_s + now_s - decode.at_s
         is_first = not self.clock.follows_lines
         if self.clock.rate != 1.0 or (is_first and decode.at_s >= self._newest_s - LATE_S):
-            believed = self._in_time(decode)
-        else:
-            now_s = self.clock.now_s(now_s)
-            expected_s = max(now_s, self._newest_s) if is_first else now_s
-            jumped_s = None if wall_moved_s is None else wall_moved_s - self._wall_moved_s
-            believed = self._line_time.believed(decode, expected_s, jumped_s)
-        if believed and wall_moved_s is not None:
-            self._wall_moved_s = wall_moved_s
+            self._learn_lag(lag_s)
+            return self._in_time(decode)
+        expected_s = self.clock.now_s(now_s)
+        if is_first:
+            expected_s = max(expected_s, self._newest_s)
+        is_by_wall = lag_s is not None and any(abs(lag_s - each) <= STRAY_S for each in self._lags_s)
+        is_jump = abs(self._line_time.shifted(decode).at_s - expected_s) > STRAY_S
+        believed = self._line_time.believed(decode, expected_s, is_by_wall=is_by_wall)
+        if believed and is_jump and not is_by_wall:
+            self._learn_lag(lag_s)  # the decoder has a clock of its own, or it paused
         return believed
+
+    def _learn_lag(self, lag_s: float | None) -> None:
+        if lag_s is not None:
+            self._lags_s = (self._lags_s[0], lag_s)
 
     def _from_backlog(self, decode: Decode) -> Sequence[Decode]:
         """After a power cut a file may give once more what was read before."""
@@ -262,7 +270,12 @@ class LiveWatch:
         return changes
 
     def let_pass(self, until_s: float) -> list[Change]:
-        """Event time has come to ``until_s``; what was fed until then is complete."""
+        """Event time has come to ``until_s``; what was fed until then is complete.
+
+        Of a decoder that plays in compressed time only the lines tell when its time begins.
+        """
+        if self.clock.rate != 1.0 and not self.clock.follows_lines:
+            return []
         until_s = max(until_s, self._watch.now_s)
         changes = self._watch.tick(until_s)
         if not self._watch.has_verdict:

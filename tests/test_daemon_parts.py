@@ -230,26 +230,30 @@ def test_a_long_pause_is_believed_when_lines_of_two_slots_agree_and_none_is_lost
 @pytest.mark.parametrize("by_s", [-1e8, -1e5, -1e4, 1e4, 1e5, 1e8])
 def test_a_clock_that_was_set_changes_no_event_time(by_s: float) -> None:
     times = LineTime()
-    (believed,) = times.believed(line(by_s), START_S, wall_jumped_s=by_s)
+    (believed,) = times.believed(line(by_s), START_S, is_by_wall=True)
     assert 0.0 <= believed.at_s - START_S < GRID_S
     assert times.shift_s % GRID_S == 0.0, "slots stay where UTC puts them"
-    (after,) = times.believed(line(by_s + 15), believed.at_s + 15, wall_jumped_s=0.0)
+    (after,) = times.believed(line(by_s + 15), believed.at_s + 15, is_by_wall=True)
     assert after.at_s == believed.at_s + 15
     assert replace(after, at_s=START_S + by_s + 15) == line(by_s + 15)
 
 
 @pytest.mark.parametrize("before_first_line_s", [0.0, 100.0, -100.0])
 def test_a_clock_that_is_set_again_and_again_closes_no_opening(before_first_line_s: float) -> None:
-    """Each time by another amount, also before the first live line; the stations go on as ever."""
+    """Each time by another amount, also before the first live line.
+
+    What the decoder hears while the clock is set bears the stamp of before, and is read after.
+    """
     live = LiveWatch(WatchSettings(HOME), EventClock(START_S, 0.0))
-    now_s, changes = 0.0, list[Change]()
+    now_s, stamped_s, changes = 0.0, 0.0, list[Change]()
     for moved_s in (0.0, before_first_line_s, -1e3, 1e4, 300.0, -1e5, 1e6, 1e6 + 50.0, -1e8):
         for _ in range(3):
             now_s += 15.0
             for call, square in SOUTH_WEST:
-                heard = Decode(START_S + now_s + moved_s, f"CQ {call} {square}", -5.0, 0.1, 1200.0)
+                heard = Decode(START_S + now_s + stamped_s, f"CQ {call} {square}", -5.0, 0.1, 1200.0)
                 changes += live.feed(heard, now_s > 45.0, now_s, moved_s)
             changes += live.settle()
+            stamped_s = moved_s
         changes += live.let_pass(live.clock.now_s(now_s))
     assert [each.phase for each in changes if isinstance(each, OpeningChanged)] == [Phase.BEGAN]
     assert [each.bulletin.state for each in changes if isinstance(each, StateChanged)][-1] is State.OPEN

@@ -6,6 +6,8 @@
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <fcntl.h>
+#include <pthread.h>
+#include <semaphore.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <sys/mman.h>
@@ -53,4 +55,41 @@ time_t time(time_t *where)
     if (where)
         *where = now.tv_sec;
     return now.tv_sec;
+}
+
+/* The kernel waits by its own clocks, so a moment to wait for is told in their time. */
+static struct timespec for_the_kernel(const struct timespec *until)
+{
+    struct timespec moment = *until;
+    int is_wall = moment.tv_sec > 1000000000; /* seconds since 1970, not since the start of the computer */
+    if (file)
+        moment.tv_sec -= file[0] + (is_wall ? file[1] : 0);
+    return moment;
+}
+
+int clock_nanosleep(clockid_t clock, int flags, const struct timespec *time, struct timespec *left)
+{
+    if (!(flags & TIMER_ABSTIME))
+        return REAL(clock_nanosleep)(clock, flags, time, left);
+    struct timespec moment = for_the_kernel(time);
+    return REAL(clock_nanosleep)(clock, flags, &moment, left);
+}
+
+int sem_clockwait(sem_t *restrict semaphore, clockid_t clock, const struct timespec *restrict until)
+{
+    struct timespec moment = for_the_kernel(until);
+    return REAL(sem_clockwait)(semaphore, clock, &moment);
+}
+
+int sem_timedwait(sem_t *restrict semaphore, const struct timespec *restrict until)
+{
+    struct timespec moment = for_the_kernel(until);
+    return REAL(sem_timedwait)(semaphore, &moment);
+}
+
+int pthread_cond_timedwait(pthread_cond_t *restrict condition, pthread_mutex_t *restrict mutex,
+                           const struct timespec *restrict until)
+{
+    struct timespec moment = for_the_kernel(until);
+    return REAL(pthread_cond_timedwait)(condition, mutex, &moment);
 }
