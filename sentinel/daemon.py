@@ -83,7 +83,7 @@ class Daemon:
                 self._opened.outputs if is_main else self._opened.of_all_bands,
                 parts=lambda: self._parts(live),
                 chances=self._outside.chances if is_main else tuple,
-                others=self._others if is_main else tuple,
+                others=lambda: self._others(live),
                 is_quiet_hour=lambda: quiet.is_night(time.time()),
                 on_change=on_change if is_main else None,
                 on_refresh=on_refresh if is_main else None,
@@ -223,7 +223,8 @@ class Daemon:
             finder = self._finders.get(watch.band)
 
     def _tell(self, now_s: float) -> Bulletin | None:
-        """Tell how all bands stand, the main one last, since it shows the others; returns its bulletin."""
+        """Tell how all bands stand, the main one last: it carries what is told of the node; returns its
+        bulletin."""
         for watch in self._bands.values():
             if watch is not self._main:
                 watch.telling.tell(now_s)
@@ -242,13 +243,10 @@ class Daemon:
 
     # --- outputs ----------------------------------------------------------------------------------
 
-    def _others(self) -> tuple[OtherBand, ...]:
-        """How the other bands stand, as far as they have been judged."""
-        return tuple(
-            OtherBand(watch.band, watch.live.bulletin().state)
-            for watch in self._upwards
-            if watch is not self._main and watch.live.has_verdict
-        )
+    def _others(self, live: LiveWatch) -> tuple[OtherBand, ...]:
+        """How the bands beside this one stand, as far as they have been judged."""
+        others = (watch for watch in self._upwards if watch.live is not live)
+        return tuple(OtherBand(each.band, state) for each in others if (state := each.live.state) is not None)
 
     def _parts(self, live: LiveWatch) -> Iterator[Part]:
         yield from self._sources.parts()

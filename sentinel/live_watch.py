@@ -13,7 +13,7 @@ from sentinel.event_clock import EventClock
 from sentinel.line_time import STRAY_S, LineTime
 from sentinel.recent import MEMORY_S, Beginning, RecentDecodes
 from sentinel.restart import ODD_WALL_S, Continuity, Memory, Standing, begin_again, moved
-from sentinel.watch.bulletin import Bulletin, Station
+from sentinel.watch.bulletin import Bulletin, State, Station
 from sentinel.watch.changes import Change, OpeningChanged, Phase
 from sentinel.watch.decode import Decode
 from sentinel.watch.knowledge import Knowledge
@@ -88,6 +88,11 @@ class LiveWatch:
     def now_s(self) -> float:
         """Event time: the newest moment that the core knows of; minus infinity before the first."""
         return self._watch.now_s
+
+    @property
+    def state(self) -> State | None:
+        """The verdict; None before the first."""
+        return self._watch.state
 
     @property
     def has_verdict(self) -> bool:

@@ -6,6 +6,8 @@ from dataclasses import replace
 from math import cos, sqrt
 
 import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
 from nights import HOME, LOCAL, OWN_CALL, SOUTH_WEST, Heard, calling, seconds
 
 from sentinel.watch.bands import Bands, band_of
@@ -26,6 +28,8 @@ TWO = replace(SIX, band="2m", low_mhz=144.0, high_mhz=148.0)
 # To the west of home, by pyproj: 570, 597, 730, 792, 946 and 1,195 km.
 SHORT = (("K1QAB", "FN43"), ("W1QAA", "FN42"))
 LONG = (("N1QAC", "FN33"), ("W1QAD", "FN31"), ("K2QAE", "FN21"), ("N3QAF", "FM19"))
+
+STATIONS = (LOCAL, *SHORT, *LONG, *SOUTH_WEST)
 
 OnBand = tuple[str, Heard]
 
@@ -224,6 +228,49 @@ def test_neither_the_order_of_lines_nor_more_ticks_change_anything() -> None:
         for second in range(int(one.at_s) + 1, int(following.at_s)):
             changes += watches.tick(second)
     assert sorted(changes + watches.tick(at(40)), key=lambda each: each[1].at_s) == told_once
+
+
+BOTH = (*local(until_min=1), *local("10m", until_min=1))
+
+
+@st.composite
+def hours(draw: st.DrawFn) -> list[OnBand]:
+    """Forty minutes on two bands: runs of transmissions by stations near and far, some weak."""
+    heard = list(BOTH)
+    for _ in range(draw(st.integers(0, 12))):
+        band, station = draw(st.sampled_from(("6m", "10m"))), draw(st.sampled_from(STATIONS))
+        slot, count, every = draw(
+            st.tuples(st.integers(0, 120), st.integers(1, 12), st.sampled_from((1, 2, 4)))
+        )
+        snr_db = draw(st.sampled_from((-18, -5)))
+        since_s = START_S + 15.0 * slot
+        run_of = calling(station, since_s, since_s + 15.0 * every * count, 15.0 * every)
+        heard += [(band, replace(one, snr_db=snr_db)) for one in run_of]
+    return heard
+
+
+def at_every_slot(told: Iterable[tuple[float, State]]) -> list[State]:
+    """The state that held at each quarter of a minute."""
+    changes = list(told)
+    return [[state for since_s, state in changes if since_s <= at(number / 4)][-1] for number in range(160)]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(hours(), st.randoms(use_true_random=False))
+@example([*BOTH, *opening("10m", (*SHORT, *LONG)), *opening("6m", SOUTH_WEST, 7)], random.Random(1))
+def test_whatever_is_heard_below_adds_nothing_but_stirring_and_any_order_says_the_same(
+    heard: list[OnBand], chance: random.Random
+) -> None:
+    together = run(heard)
+    shuffled = heard.copy()
+    chance.shuffle(shuffled)
+    assert run(shuffled) == together
+    alone = run([each for each in heard if each[0] == "6m"], (SIX,))
+    allowed = {State.QUIET: {State.QUIET, State.STIRRING}}
+    for there, here in zip(at_every_slot(states(together)), at_every_slot(states(alone)), strict=True):
+        assert there in allowed.get(here, {here})
+    below = run([each for each in heard if each[0] == "10m"], (TEN,))
+    assert states(together, "10m") == states(below, "10m")
 
 
 def test_one_band_alone_is_a_watch_of_its_own() -> None:

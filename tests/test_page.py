@@ -38,7 +38,7 @@ from sentinel.page_output import PageOutput
 from sentinel.panel.samples import NOON_S, samples
 from sentinel.sky.circular import angle_between_deg
 from sentinel.trade.locator import center_of
-from sentinel.watch.bulletin import Bulletin, Mode, State
+from sentinel.watch.bulletin import Bulletin, Mode, OtherBand, State
 
 PATIENCE_S = 10.0
 ADDRESSES = (
@@ -316,11 +316,14 @@ def test_a_bulletin_that_only_grows_older_is_no_news() -> None:
 
 
 def test_each_band_has_its_own_stream(diary: Path, listen: Listen) -> None:
-    with running(diary, samples()["open"], bands=("6m", "4m")) as shown:
+    main = replace(samples()["open"], other_bands=(OtherBand("4m", State.QUIET),))
+    with running(diary, main, bands=("6m", "4m")) as shown:
         shown.put(replace(samples()["quiet"], band="4m"))
         for path, band in (("/events", "6m"), ("/events?band=6m", "6m"), ("/events?band=4m", "4m")):
             listener = listen(shown, path)
-            assert listener.next("bulletin")["band"] == band
+            told = listener.next("bulletin")
+            assert told["band"] == band
+            assert told["other_bands"] == ([{"band": "4m", "state": "quiet"}] if band == "6m" else [])
         assert ask(shown, "/events?band=2m")[0] == 404
         assert ask_json(shown, "/about.json")["bands"] == ["6m", "4m"]
 

@@ -321,6 +321,22 @@ def test_a_change_is_shown_without_loading_anew(shown: Shown) -> None:
 
 
 @needs_chromium
+def test_the_other_bands_are_linked_each_with_its_state(diary: Path, tab: chromium.Page) -> None:
+    status = StatusPage(PageSettings(diary, port=0), page_samples.furnishings(("6m", "10m", "2m")))
+    status.start()
+    shown = Shown(status, tab)
+    try:
+        shown.open("other-bands")
+        links = tab.run("[...document.querySelectorAll('#bands a')].map((a) => a.textContent).join()")
+        assert links == "6m,10m open,2m blind"
+        assert tab.run("document.querySelector('#bands [aria-current]').textContent") == "6m"
+        assert tab.complaints == []
+    finally:
+        tab.open("about:blank")
+        assert status.stop()
+
+
+@needs_chromium
 def test_a_page_that_has_lost_the_watch_does_not_go_on_saying_quiet(
     shown: Shown, monkeypatch: pytest.MonkeyPatch
 ) -> None:

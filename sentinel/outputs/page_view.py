@@ -1,7 +1,8 @@
 """What the page shows of a bulletin, as JSON: pure, and nothing in it that the bulletin does not say.
 
-It is the published bulletin with two additions for the map: the stations in full, and the reflection points
-where they lie around the station, in kilometres to the right (east) and down (south) on the page.
+It is the published bulletin with the states of other bands, and with two additions for the map: the stations
+in full, and the reflection points where they lie around the station, in kilometres to the right (east) and
+down (south) on the page.
 """
 
 import math
@@ -55,6 +56,7 @@ def bulletin_view(told: Told, boot: str, project: Project) -> JsonObject:
         "omitted": heard["omitted"],
         "reflections": _reflections(bulletin, project),
         "muted": told.is_muted,
+        "other_bands": [{"band": each.band, "state": each.state.value} for each in bulletin.other_bands],
     }
 
 

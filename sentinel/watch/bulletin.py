@@ -192,7 +192,7 @@ class Chance:
 
 @dataclass(frozen=True, slots=True)
 class OtherBand:
-    """How another band that is watched too stands, to be marked beside the main one."""
+    """How another band that is watched too stands, to be marked beside the one that is shown."""
 
     band: str
     state: State
@@ -203,8 +203,8 @@ class Bulletin:
     """Everything there is to say about one band at one moment.
 
     When ``state`` is blind, ``far_stations`` is None and the lists are empty: measurements are unknown,
-    not zero. ``parts``, ``outlook`` and ``other_bands`` (in the main band's bulletin, ascending) are filled
-    in by the daemon, everything else by the core.
+    not zero. ``parts``, ``outlook`` and ``other_bands`` (ascending) are filled in by the daemon, everything
+    else by the core.
     """
 
     band: str

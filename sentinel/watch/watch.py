@@ -145,6 +145,11 @@ class Watch:
         return self._now_s
 
     @property
+    def state(self) -> State | None:
+        """The verdict; None before the first."""
+        return self._state
+
+    @property
     def has_verdict(self) -> bool:
         return self._state is not None
 

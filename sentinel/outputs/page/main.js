@@ -54,6 +54,7 @@ function show() {
   showNotables(bulletin, now_s);
   showOutlook(bulletin);
   showMap(bulletin);
+  showBands(Object.fromEntries(bulletin.other_bands.map((each) => [each.band, each.state])));
   showAges();
 }
 
@@ -125,8 +126,14 @@ function showAbout() {
   say("place", `${band} from ${about.locator}`);
   say("version", `Sentinel ${about.version}.`);
   byId("bands").hidden = about.bands.length < 2;
+  showBands({});
+}
+
+// A link to each band, with its state where that is known.
+function showBands(states) {
   fill("bands", ...about.bands.map((each) =>
-    el("a", { href: `?band=${encodeURIComponent(each)}`, "aria-current": each === band ? "page" : null }, each)));
+    el("a", { href: `?band=${encodeURIComponent(each)}`, "aria-current": each === band ? "page" : null },
+      states[each] ? `${each} ${states[each]}` : each)));
 }
 
 async function start() {
