@@ -28,6 +28,8 @@ def watched_hours(tmp_path: Path, wall_s: float, rate: float, *, is_live: bool) 
     diary = BandDiary(card, queue, "6m")
 
     def note() -> None:
+        if not live.has_verdict:
+            return
         place = Place(live.recent.take_lines(), {}, {}, live.learned)
         diary.note(live.bulletin(), (), (), place, live.take_struck())
         queue.drain(card)

@@ -256,7 +256,8 @@ def test_the_pointers_shown_read_the_json_line_shown() -> None:
 
 def test_the_topics_told_are_the_topics_there_are() -> None:
     told = set()
-    for names in re.findall(r"^\| ((?:`[a-z0-9/]+`(?:, )?)+) \|", README, re.M):
+    table = README.split("| topic below", 1)[1].split("\n\n", 1)[0]
+    for names in re.findall(r"^\| ((?:`[a-z0-9/]+`(?:, )?)+) \|", table, re.M):
         told |= {f"sentinel/v1/NODE/{name}" for name in re.findall(r"`([^`]+)`", names)}
     topics = Topics("NODE")
     bands = (topics.state, topics.stations, topics.event, topics.last_event)
