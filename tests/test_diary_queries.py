@@ -337,13 +337,26 @@ def test_the_table_of_hours_tells_not_watched_from_never_open(path: Path) -> Non
 
 DIRECTIONS = [
     *[("N", 0, 22.5), ("se", 135, 22.5), ("ESE", 112.5, 11.25), ("95", 95, 22.5), ("360", 0, 22.5)],
-    *[("80-120", 100, 20), ("350-20", 5, 15), ("270 - 90", 0, 90)],
+    *[("80-120", 100, 20), ("350-20", 5, 15), ("270 - 90", 0, 90), ("350-10", 0, 10), ("10-350", 180, 170)],
+    *[("0-360", 180, 180), ("360-0", 180, 180), ("90-90", 90, 22.5), ("0-0", 0, 22.5), ("360-360", 0, 22.5)],
+    *[("359-360", 359.5, 0.5), ("0-1", 0.5, 0.5)],
 ]
 
 
 @pytest.mark.parametrize(("text", "bearing_deg", "width_deg"), DIRECTIONS)
 def test_a_direction_is_read_as_operators_write_it(text: str, bearing_deg: float, width_deg: float) -> None:
     assert read_direction(text) == (bearing_deg, width_deg)
+
+
+@pytest.mark.parametrize(("direction", "found"), [("0-360", 3), ("360-0", 3), ("350-10", 1), ("90-90", 1)])
+def test_all_round_finds_openings_everywhere(direction: str, found: int, path: Path) -> None:
+    bearings = (3.0, 92.5, 200.0)
+    rows = tuple(OpeningRow(BAND, opening(id=f"{deg}", bearing_deg=deg)) for deg in bearings)
+    write(path, DiaryBatch(openings=rows))
+    bearing_deg, width_deg = read_direction(direction)
+    with reading(path) as connection:
+        wanted = OpeningFilter(bearing_deg=bearing_deg, width_deg=width_deg)
+        assert len(list(openings(connection, wanted))) == found
 
 
 @pytest.mark.parametrize("text", ["", "south", "400", "-5", "90-", "nan", "90-nan", "1e3", "\x1b[31m"])

@@ -18,7 +18,8 @@ def point_of(bearing_deg: float) -> str:
 def read_direction(text: str) -> tuple[float, float]:
     """Bearing and half width, degrees, of ``SE``, ``ESE``, ``135`` or ``80-120`` (clockwise: ``350-20`` too).
 
-    The points between the main eight are half as wide. Raises ConfigError, which names the text.
+    The points between the main eight are half as wide; ``0-360`` is the whole circle, ``90-90`` the bearing.
+    Raises ConfigError, which names the text.
     """
     point = text.strip().upper()
     if point in POINTS:
@@ -31,9 +32,9 @@ def read_direction(text: str) -> tuple[float, float]:
             f"direction {text!a} is neither a compass point (SE), a bearing from 0 to 360 (135), "
             "nor two bearings, clockwise (80-120)"
         ) from None
-    if high_deg is None:
+    if high_deg is None or high_deg == low_deg:
         return low_deg % 360, HALF_WIDTH_DEG
-    width_deg = (high_deg - low_deg) % 360 / 2
+    width_deg = (high_deg - low_deg) % 360 / 2 or 180.0
     return (low_deg + width_deg) % 360, width_deg
 
 
