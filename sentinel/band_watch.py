@@ -91,6 +91,7 @@ class BandWatch:
     def hear_from_below(self, words: Sequence[LowerBandSkip], now_s: float) -> None:
         """How the skip of the band below stands: only the last word counts, and it counts from now on."""
         if words:
+            self.judge(False, now_s)  # time passes now: what was heard last must be noted before
             word = LowerBandSkip(self.event_s(now_s), words[-1].skip)
             self.telling.happened(self.live.hear_of(word))
 

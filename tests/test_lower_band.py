@@ -119,6 +119,26 @@ def test_it_ends_when_the_short_skip_is_over_though_the_band_below_stays_open() 
     assert raised_s < at(10) < over_s < at(30)
 
 
+@pytest.mark.parametrize(
+    ("start", "is_raised"),
+    [
+        *(("2026-06-14T18:00:00", True), ("2026-05-14T14:00:00", True), ("2026-12-20T16:00:00", True)),
+        *(("2026-10-14T18:00:00", False), ("2026-03-01T18:00:00", False)),  # backscatter is likelier
+    ],
+)
+def test_skip_short_throughout_counts_on_shortwave_while_sporadic_e_is_in_season(
+    start: str, is_raised: bool
+) -> None:
+    """No rule for VHF calls it an opening, since an aircraft might explain it there."""
+    later_s = seconds(start) - START_S
+    heard = [*local(), *opening("10m", (*SHORT, ("K1QAF", "FN41")))]
+    changes = run(
+        [(band, replace(one, at_s=one.at_s + later_s)) for band, one in heard], until_min=40 + later_s / 60
+    )
+    assert State.OPEN not in [state for _, state in states(changes, "10m")]
+    assert (stirring(changes) is not None) is is_raised
+
+
 def test_the_skip_of_each_band_raises_only_the_next_one_up() -> None:
     bands = (SIX, TEN, FOUR)
     below = run([*local(), *opening("10m", (*SHORT, *LONG))], bands)

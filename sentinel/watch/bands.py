@@ -7,6 +7,7 @@ skip (``lower_band``).
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
+from sentinel.trade.locator import center_of
 from sentinel.watch.changes import Change
 from sentinel.watch.decode import Decode
 from sentinel.watch.lower_band import LowerBandSkip, SkipFinder
@@ -35,7 +36,10 @@ def ascending(bands: Iterable[WatchSettings]) -> list[str]:
 def skip_finders(bands: Iterable[WatchSettings]) -> dict[str, SkipFinder]:
     """What finds the skip of each band but the highest, for the next one up."""
     upwards = sorted(bands, key=lambda each: each.low_mhz)
-    return {lower.band: SkipFinder(lower.low_mhz, upper.low_mhz) for lower, upper in pairwise(upwards)}
+    return {
+        lower.band: SkipFinder(center_of(lower.home_locator), lower.low_mhz, upper.low_mhz)
+        for lower, upper in pairwise(upwards)
+    }
 
 
 class Bands:
