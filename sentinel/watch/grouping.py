@@ -39,6 +39,8 @@ class Grouping:
         area = self._area_of.pop(call, None)
         if area is not None:
             del area.members[call]
+            if not area.members:  # it lies nowhere now: no direction can be told, nobody can join
+                self.areas.remove(area)
 
     def may_belong(self, track: Track) -> Area | None:
         """The area that ``track`` would join, without joining it."""
