@@ -91,7 +91,8 @@ def day(kind: str, step_at_s: float = math.inf, step_s: float = 0.0) -> Day:
         station.stop()
         sightings = len(station.rows()["sighting"])
     told = tuple(phase for _, phase in station.told)
-    states = tuple(state for _, state, _ in station.states)
+    # each once: what was said before the first line by a wrong clock is said again by the right one
+    states = tuple(state for state, _ in groupby(state for _, state, _ in station.states))
     return Day(told, states, sightings, counted.bytes)
 
 

@@ -21,7 +21,18 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from faults.row import Fault, table
 
-MODULES = ("kills", "power_cuts", "log_files", "card", "mqtt", "serial_line", "display", "clocks")
+MODULES = (
+    "kills",
+    "power_cuts",
+    "log_files",
+    "log_cuts",
+    "card",
+    "mqtt",
+    "serial_line",
+    "display",
+    "clocks",
+    "fuzz",
+)
 
 
 def faults_of(modules: tuple[str, ...] = MODULES) -> Iterator[tuple[str, Fault]]:
