@@ -26,6 +26,11 @@ CLAIMS: Mapping[str, Callable[[Sequence[Record]], bool]] = {
     "blind": lambda records: "blind" in _states(records),
     "never blind": lambda records: "blind" not in _states(records),
     "only quiet": lambda records: _states(records) == {"quiet"},
+    "stirring by a lower band": lambda records: any(
+        record["state"] == "stirring" and "MHz skip of" in record["because"]
+        for record in records
+        if record["kind"] == "state"
+    ),
     "stirring": lambda records: "stirring" in _states(records),
     "open once": lambda records: _told(records).count("open") == 1,
     "opens twice": lambda records: len(_began(records)) == 2,
