@@ -7,7 +7,7 @@ from typing import Protocol, TextIO
 from sentinel.outputs.wire import notable_record, opening_record, state_record, summary_record, to_json
 from sentinel.watch.bulletin import Mode
 from sentinel.watch.changes import Change, OpeningChanged, Phase, StateChanged
-from sentinel.watch.sentences import MODE_WORDS, compass_point, minutes
+from sentinel.watch.sentences import MODE_WORDS, between_km, compass_point, minutes
 
 
 class View(Protocol):
@@ -84,5 +84,5 @@ def _line(change: Change) -> str:
     return (
         f"{'  ended':<9} the opening to the {where} after "
         f"{minutes(opening.last_at_s - opening.began_at_s)}: {opening.total_stations} stations, "
-        f"{opening.nearest_km} to {opening.farthest_km} km, {how}{muf}"
+        f"{between_km(opening.nearest_km, opening.farthest_km)}, {how}{muf}"
     )

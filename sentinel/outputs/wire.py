@@ -234,10 +234,8 @@ def _most_telling(openings: Sequence[Opening]) -> list[Opening]:
 def _opening_sentence(band: str, phase: Phase, opening: Opening) -> str:
     heard = sentences.stations(pieces.stations_to_tell(phase, opening))
     point, bearing_deg = sentences.compass_point(opening.bearing_deg), round(opening.bearing_deg) % 360
-    where = (
-        f"towards the {point} ({bearing_deg} degrees), "
-        f"{opening.nearest_km} to {opening.farthest_km} km, {sentences.MODE_WORDS[opening.mode]}"
-    )
+    reach = sentences.between_km(opening.nearest_km, opening.farthest_km)
+    where = f"towards the {point} ({bearing_deg} degrees), {reach}, {sentences.MODE_WORDS[opening.mode]}"
     if phase == "began":
         return f"{band} is opening {where}: {heard}."
     lasted = sentences.minutes(opening.last_at_s - opening.began_at_s)

@@ -17,6 +17,8 @@ from sentinel.watch.track import Track
 
 SURE = 0.98
 """Trust from which a station heard once may set the nearest or farthest distance."""
+LEAST_SURE = 3
+"""So many make an opening; fewer do not speak for the others, as in its first seconds."""
 OUTLIER_KM = 150.0
 """More than the diagonal of a square: the next station stands in another one, not beside it."""
 OUTLIER_SLOTS = 2
@@ -100,8 +102,9 @@ class OpeningLife:
     def sure(self) -> list[Track]:
         """The stations that may set distances and bearing: located and believed, without lone outliers."""
         located = [h for h in self.heard.values() if h.place.source is not LocationSource.PREFIX]
-        sure = [h for h in located or self.heard.values() if h.heard >= 2 or h.trust >= SURE]
-        return _without_outliers(sure or located or list(self.heard.values()))
+        believed = located or list(self.heard.values())
+        sure = [h for h in believed if h.heard >= 2 or h.trust >= SURE]
+        return _without_outliers(sure if len(sure) >= LEAST_SURE else believed)
 
     def published(
         self,

@@ -37,12 +37,16 @@ def stations(count: int) -> str:
 
 
 def reach(live: Sequence[Track]) -> str:
-    """From how far: one distance or a range, km."""
-    nearest = min(t.place.distance_km for t in live)
-    farthest = max(t.place.distance_km for t in live)
-    if round(nearest) == round(farthest):
-        return f"{nearest:.0f} km"
-    return f"{nearest:.0f} to {farthest:.0f} km"
+    """From how far these stations come."""
+    distances = [t.place.distance_km for t in live]
+    return between_km(min(distances), max(distances))
+
+
+def between_km(nearest_km: float, farthest_km: float) -> str:
+    """One distance or a range, km."""
+    if round(nearest_km) == round(farthest_km):
+        return f"{nearest_km:.0f} km"
+    return f"{nearest_km:.0f} to {farthest_km:.0f} km"
 
 
 def quiet(at_s: float, near_stations: int, last_far_at_s: float | None) -> str:
