@@ -18,7 +18,7 @@ LONGEST_LIFE_S = 1.5
 
 def of_the_diary(is_long: bool) -> Row:
     """Stops at the first fault."""
-    kills = 300 if is_long else 10
+    kills = 300 if is_long else 5
     survived, batches, written, fault = kill_often(kills, SEED)
     return Row(kills, survived, int(survived < kills), written, fault or f"{batches:,} batches")
 
@@ -46,7 +46,7 @@ class Decoder:
 
 def of_the_daemon(is_long: bool) -> Row:
     """Killed at random moments of its life; at the end every sighting must stand in the diary, once."""
-    kills = 300 if is_long else 3
+    kills = 300 if is_long else 2
     chance, survived, written = random.Random(SEED), 0, 0
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

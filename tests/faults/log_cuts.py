@@ -21,7 +21,7 @@ MOST_CUT_BYTES = 1500
 
 def under_the_daemon(is_long: bool) -> Row:
     """In each life the daemon reads some slots; what the diary stands for may then be cut off the log."""
-    cuts, chance = (60 if is_long else 3), random.Random(6)
+    cuts, chance = (60 if is_long else 2), random.Random(6)
     slots = bytes_written = survived = 0
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -39,7 +39,7 @@ def while_the_diary_is_written(is_long: bool) -> Row:
     """In a process of its own, whose mounts nobody else sees."""
     if shutil.which("unshare") is None or shutil.which("mkfs.ext4") is None:
         pytest.skip("unshare or mkfs.ext4 is not installed")
-    cuts = 200 if is_long else 5
+    cuts = 200 if is_long else 4
     with tempfile.TemporaryDirectory() as folder:
         command = ["unshare", "--mount", sys.executable, __file__, folder, str(cuts)]
         done = subprocess.run(command, capture_output=True, text=True, check=False)

@@ -1,6 +1,6 @@
 """Inject every fault and print what was survived, lost and written.
 
-    python tests/faults/run_all.py            the short form, as in the tests: half a minute
+    python tests/faults/run_all.py            the short form, as in the tests: under a minute
     python tests/faults/run_all.py --long     300 kills, 200 power cuts, 10 million lines ...: about an hour
     python tests/faults/run_all.py --only power_cuts clocks --long
 
