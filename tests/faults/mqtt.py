@@ -194,12 +194,18 @@ def attempts_to_connect() -> Iterator[Tried]:
         tried.times += 1
         real(link, session, reason)
 
-    with (
-        mock.patch.object(link_book, "MAX_DELAY_S", 0.002),
-        mock.patch.object(broker_link, "MAX_DELAY_S", 0.002),
-        mock.patch.object(BrokerLink, "session_unreachable", unreachable),
-    ):
+    with longest_delay(0.002), mock.patch.object(BrokerLink, "session_unreachable", unreachable):
         yield tried
+
+
+@contextmanager
+def longest_delay(seconds: float) -> Iterator[None]:
+    """Meanwhile links try again at least as often, instead of every two minutes."""
+    with (
+        mock.patch.object(link_book, "MAX_DELAY_S", seconds),
+        mock.patch.object(broker_link, "MAX_DELAY_S", seconds),
+    ):
+        yield
 
 
 def resident_mib() -> float:
@@ -245,6 +251,7 @@ def wrong_certificates(is_long: bool) -> Row:
         plain = free_port()
         also_plain = f"listener {plain} 127.0.0.1"
         with (
+            longest_delay(0.5),
             RealBroker(folder, tls=good, options=also_plain) as broker,
             running(settings_for(broker, tls=True, ca=authority)) as link,
         ):
