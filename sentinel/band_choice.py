@@ -16,6 +16,7 @@ class BandChoice:
 
     def __init__(self, config: Config) -> None:
         self._bands = config.all_watch_settings()
+        self._limits = {each.band: each for each in self._bands}
         self._sources = {config.source_name(index): each for index, each in enumerate(config.source)}
 
     def choose(self, decode: Decode) -> tuple[str, Decode]:
@@ -24,6 +25,10 @@ class BandChoice:
         if source is not None and source.band is not None:
             return source.band, decode if decode.freq_mhz is None else replace(decode, freq_mhz=None)
         return self._by_frequency(decode.freq_mhz, source), decode
+
+    def lies_within(self, band: str, decode: Decode) -> bool:
+        """Whether a decode is of use to the band that was chosen, which has those of no band at all too."""
+        return decode.freq_mhz is None or self._limits[band].covers(decode.freq_mhz)
 
     def of_source(self, name: str) -> str:
         """The band of lines that cannot be read."""

@@ -64,6 +64,7 @@ class SourceSection(Section):
     kind: Literal["file", "serial", "udp", "pipe"] = "file"
     name: SourceName | None = None
     band: BandName | None = None
+    one_band_at_a_time: bool = False
     path: FilePath | None = None
     layout: str | dict[str, dict[str, str]] | list[str | dict[str, dict[str, str]]]
     fields: dict[str, str] | None = None
@@ -82,6 +83,10 @@ class SourceSection(Section):
                 raise ValueError('of kind "udp" needs port, for instance port = 52001')
         elif self.path is None:
             raise ValueError(f'of kind "{self.kind}" needs path, for instance path = "decodes.log"')
+        if self.one_band_at_a_time and self.band is not None:
+            raise KeyedError(
+                "one_band_at_a_time", f"does not go with band = '{self.band}'; remove one of them"
+            )
         try:
             self._compiled = Layout.compile(self.layout, self.fields)
         except ConfigError as error:

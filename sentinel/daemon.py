@@ -169,7 +169,7 @@ class Daemon:
         """Feed a batch. Of a backlog nothing is told before all of it has been read."""
         self._is_behind = not batch.is_live
         has_decodes, watch, decode = False, self._main, None
-        for band, decode in self._sources.read(batch, self._outside.right_time_s()):
+        for band, decode in self._sources.read(batch, self._outside.right_time_s(), now_s):
             watch = self._bands[band]
             if decode is None:
                 watch.live.reject()
@@ -200,7 +200,7 @@ class Daemon:
         """Let silence pass, look around, tell how things stand, feed the watchdog."""
         running_s = now_s - self._started_s
         for watch in self._from_below(now_s):
-            trouble = self._sources.trouble(watch.band)
+            trouble = self._sources.trouble(watch.band, now_s)
             changes = self._outside.tell(watch.live, trouble, watch.event_s(now_s), running_s)
             watch.telling.happened(changes)
             if (neighbours := self._opened.neighbours) is not None:

@@ -63,6 +63,13 @@ MISTAKES = {
     "main band without a source": bad(
         '[band]\nname = "6m"\nalso = ["10m"]\n' + STATION + SOURCE + 'band = "10m"\n', 2, "'6m'", "add one"
     ),
+    "one band of many for a source of one": bad(
+        GOOD + 'band = "6m"\none_band_at_a_time = true\n',
+        7,
+        "one_band_at_a_time = true",
+        "'6m'",
+        "remove one",
+    ),
     "source of another band": bad(
         GOOD + SOURCE + 'band = "10m"\n', 9, "[[source]] 2 band = '10m'", "not watched", "also in [band]"
     ),

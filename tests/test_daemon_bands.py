@@ -12,6 +12,7 @@ from nights import LAYOUT, LOCAL, SOUTH_WEST, Heard, calling, seconds
 from running import Daemon, Decoder, Subscriber, daemon, decoder, eventually
 
 from sentinel.config import parse
+from sentinel.intake.line import LineBatch
 from sentinel.outputs.diary_queries import OpeningFilter, openings, reading
 from sentinel.outputs.diary_statistics import spans
 from sentinel.sources import Sources
@@ -194,7 +195,44 @@ def test_a_band_is_blind_only_when_none_of_its_sources_is_there(tmp_path: Path) 
     sources = Sources(parse(table, tmp_path / "sentinel.toml"), {})
     sources.start(lambda _batch: None)
     try:
-        eventually(lambda: sources.trouble("6m") is None, "the file of 6 m")
-        eventually(lambda: "ten.log" in (sources.trouble("10m") or ""), "the lack of the other")
+        eventually(lambda: sources.trouble("6m", 0.0) is None, "the file of 6 m")
+        eventually(lambda: "ten.log" in (sources.trouble("10m", 0.0) or ""), "the lack of the other")
+    finally:
+        sources.stop()
+
+
+def test_a_band_that_the_receiver_has_left_is_blind_after_a_while_and_not_quiet(tmp_path: Path) -> None:
+    layout = LAYOUT.replace("{snr_db}", "{freq_mhz} {snr_db}")
+    table = {
+        "station": {"locator": "FN84ab"},
+        "band": {"also": ["10m"]},
+        "source": [{"path": "rig.log", "name": "rig", "layout": layout, "one_band_at_a_time": True}],
+    }
+    log = tmp_path / "rig.log"
+    log.touch()
+    sources = Sources(parse(table, tmp_path / "sentinel.toml"), {})
+    sources.start(lambda _batch: None)
+
+    def hears(mhz: float, now_s: float) -> None:
+        (one,) = calling(LOCAL, START_S, START_S + 1)
+        text = one.line().replace("Z ", f"Z {mhz} ", 1)
+        assert len(list(sources.read(LineBatch("rig", (text,), is_live=True), None, now_s))) == 1
+
+    try:
+        eventually(lambda: sources.trouble("6m", 0.0) is None, "the file")
+        hears(50.313, 0.0)
+        hears(28.074, 100.0)
+        hears(28.074, 700.0)
+        assert sources.trouble("6m", 699.0) is None
+        assert sources.trouble("6m", 820.0) == (
+            "Nothing can be heard: source rig has been on 10m and not on 6m for 12 min."
+        )
+        assert sources.trouble("10m", 820.0) is None
+        hears(14.074, 900.0)
+        assert "on a band that is not watched and not on 10m for 10 min" in (
+            sources.trouble("10m", 1500.0) or ""
+        )
+        hears(50.313, 1600.0)
+        assert sources.trouble("6m", 9000.0) is None
     finally:
         sources.stop()

@@ -41,6 +41,7 @@ ALLOWED: dict[str, set[str]] = {
     "inbox": set(),
     "memory": set(),
     "notify": set(),
+    "tuning": set(),
     "output": {"watch"},
     "worker": {"watch"},
 }

@@ -142,11 +142,10 @@ def _by_band(config: Config, name: str, decodes: Sequence[Decode]) -> Finding:
 
     choice = BandChoice(config)
     placed = [choice.choose(decode) for decode in decodes]
-    bands = {each.band: each for each in config.all_watch_settings()}
-    unused = sum(each.freq_mhz is not None and not bands[band].covers(each.freq_mhz) for band, each in placed)
+    unused = sum(not choice.lies_within(band, each) for band, each in placed)
     counts = Counter(band for band, _ in placed)
     counts[config.band.name] -= unused
-    shown = ", ".join(f"{counts[band]} on {band}" for band in bands if counts[band])
+    shown = ", ".join(f"{counts[band]} on {band}" for band in config.band.names if counts[band])
     beside = f"{unused} on no band that is watched" if unused else ""
     return Finding(
         not unused or None, f"source {name}: {', '.join(part for part in (shown, beside) if part)}"
