@@ -332,6 +332,34 @@ def two_with_one_identity(is_long: bool) -> Row:
     return Row(2, survived if not doubled else 0, gone, bytes_written, note)
 
 
+def two_on_one_state(is_long: bool) -> Row:
+    """Started by hand beside the service: two daemons read one log and write one diary."""
+    slots, gone, doubled, bytes_written, survived = (400 if is_long else 60), 0, 0, 0, 0
+    with tempfile.TemporaryDirectory() as name:
+        one_folder, other_folder = Path(name) / "one", Path(name) / "other"
+        (one_folder / "state").mkdir(parents=True)
+        other_folder.mkdir()
+        log = one_folder / "decodes.log"
+        log.touch()
+        (other_folder / "state").symlink_to(one_folder / "state")
+        (other_folder / "decodes.log").hardlink_to(log)
+        with daemon(one_folder, None) as one, daemon(other_folder, None) as other:
+            for each in (one, other):
+                each.says("watching 6m")
+            for number in range(slots):
+                with log.open("ab") as file:
+                    file.write(Slot(number).text())
+            pause(1.0)
+            for each in (one, other):
+                survived += each.process.poll() is None
+                bytes_written += written_by(each.process.pid)
+                each.stop(signal.SIGTERM)
+        bytes_written += read_to_the_end(one_folder)
+        gone, doubled = lost_and_doubled(slots, one_folder / "state" / "diary.sqlite")
+    note = f"{slots} slots, {doubled} doubled"
+    return Row(2, survived if not doubled else 0, gone, bytes_written, note)
+
+
 def _kicks(broker: RealBroker) -> int:
     return sum("already connected" in line for line in broker.log)
 
@@ -351,4 +379,5 @@ FAULTS: Faults = {
     "the broker is away for 24 h": away_for_a_day,
     "the broker's certificate is wrong": wrong_certificates,
     "two daemons with one identity": two_with_one_identity,
+    "two daemons on one state directory": two_on_one_state,
 }
