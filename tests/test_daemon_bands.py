@@ -108,15 +108,24 @@ def test_short_skip_on_one_receiver_makes_the_other_band_stir_until_it_is_over(s
         assert "open" in [span.state.value for span in spans(diary, "10m")]
 
 
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
 def test_each_band_goes_on_after_a_restart_and_nothing_is_told_twice(
-    tmp_path: Path, broker: RealBroker, shack: Shack
+    tmp_path: Path, broker: RealBroker, shack: Shack, number: signal.Signals
 ) -> None:
     shack.state("6m", "quiet")
     shack.six.hears(calling(LOCAL, START_S, at(8)))
     shack.ten.hears(west(5, 8))
     before = shack.state("6m", "stirring")
     opened = shack.state("10m", "open")
-    shack.running.stop(signal.SIGTERM)
+
+    def is_kept() -> bool:
+        with reading(shack.running.state / "diary.sqlite") as diary:
+            kept = set(diary.execute("SELECT band, state FROM state_change"))
+        return {("6m", "stirring"), ("10m", "open")} <= kept
+
+    eventually(is_kept, "both states in the diary", shack.running.log)
+    shack.running.process.send_signal(number)
+    shack.running.process.wait(20)
     count = len(shack.listener.messages("/state"))
     with daemon(tmp_path, broker.port, TWO_RECEIVERS) as again:
         shack.ten.hears(west(8, 9))
