@@ -64,4 +64,5 @@ HoursOfDay = Annotated[
 class Section(BaseModel):
     """One table of the file: unknown keys are errors, and text is no number."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    # built when first used: most tables are only ever read as a part of the whole
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, defer_build=True)

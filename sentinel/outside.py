@@ -4,15 +4,18 @@ and whom the operator has worked."""
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sentinel.config import Config
 from sentinel.forecast import Forecast
-from sentinel.intake.adif_log import WorkedLog, WorkedLogFile
 from sentinel.live_watch import LiveWatch
 from sentinel.surroundings import Surroundings, clock_part
 from sentinel.watch.bulletin import Bulletin, Chance, Part
 from sentinel.watch.changes import Change
 from sentinel.watch.receiver import CLOCK_WARN_S, FactKind
+
+if TYPE_CHECKING:
+    from sentinel.intake.adif_log import WorkedLog, WorkedLogFile
 
 UNSYNCHRONISED_S = 600.0
 """A clock that nobody has set so long after the start, with nothing heard for as long, tells nothing."""
@@ -25,6 +28,8 @@ class Outside:
         adif = config.log.adif
         self._logs: dict[str, WorkedLogFile] = {}
         if adif is not None:
+            from sentinel.intake.adif_log import WorkedLogFile
+
             self._logs = {band: WorkedLogFile(config.resolve(adif), band) for band in config.band.names}
         self._surroundings = Surroundings(config.receiver.process, look_at_more=self._look_at_logs)
         self._surroundings.look()

@@ -45,10 +45,12 @@ def learned_on_the_card(running: Daemon) -> float:
     return 0.0 if learned is None else learned.as_of_s
 
 
-def sighted_until(running: Daemon) -> float:
+def changed_until(running: Daemon) -> float:
     if not (running.state / "diary.sqlite").exists():
         return 0.0
-    return max((row[0] / 1000 for row in rows_of(running.state / "diary.sqlite")["sighting"]), default=0.0)
+    return max(
+        (int(row[0]) / 1000 for row in rows_of(running.state / "diary.sqlite")["state_change"]), default=0.0
+    )
 
 
 @pytest.mark.parametrize("is_killed", [False, True], ids=["whole", "killed"])
@@ -80,11 +82,11 @@ def test_a_beacon_that_is_no_news_is_none_after_a_kill_either(is_killed: bool, t
 
 
 def tell_the_rest(band: Decoder, running: Daemon) -> None:
-    """Half a day more, and at its end something that is news, so that all of it is on the card."""
+    """Half a day more, and at its end something that is news and goes to the card at once."""
     band.hears(days(4.6, 5))
     end_s = START_S + 5 * DAY_S
     band.hears(calling(SOUTH_WEST[1], end_s, end_s + 60.0))
-    eventually(lambda: sighted_until(running) >= end_s, "the last day", running.log)
+    eventually(lambda: changed_until(running) >= end_s, "the last day", running.log)
 
 
 # --- what a damaged copy does -------------------------------------------------------------------------------

@@ -15,8 +15,9 @@ from sentinel.outputs.diary_rows import DiaryBatch
 from sentinel.watch.bulletin import Part
 
 FLUSH_ROWS = 50
-FLUSH_S = 60.0
-"""Together with the rows: under 10 MB a day onto the card, and a power cut costs a minute at most."""
+FLUSH_S = 300.0
+"""Every commit writes some forty kilobytes, however little is in it: once a minute that is 60 MB a day. A
+power cut costs five minutes at most, and those are read again where the decoder writes a file."""
 
 QUEUE_ROWS = 5000
 """Most of a day at one row a slot; some 2 MB of memory."""

@@ -48,7 +48,11 @@ class Payload(BaseModel):
     """Common rules: unknown fields ignored, no NaN, every field always present when written."""
 
     model_config = ConfigDict(
-        frozen=True, extra="ignore", allow_inf_nan=False, json_schema_serialization_defaults_required=True
+        frozen=True,
+        extra="ignore",
+        allow_inf_nan=False,
+        json_schema_serialization_defaults_required=True,
+        defer_build=True,  # most messages hold others, and some are never sent
     )
 
 

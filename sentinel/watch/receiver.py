@@ -6,10 +6,9 @@ the first line after the very first start it is blind, starting.
 """
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from statistics import median
 
 from sentinel.watch.bulletin import BlindReason, ReceiverHealth
 from sentinel.watch.locals import IMPROBABLE, SILENCE_S, Locals
@@ -115,8 +114,8 @@ class Receiver:
         """
         minute = int(at_s // 60)
         if minute != self.clock[0]:
-            fresh = list(self._offsets_since(at_s - CLOCK_WINDOW_S))
-            error_s = median(fresh) if len(fresh) >= CLOCK_STATIONS else None
+            fresh = sorted(self._offsets_since(at_s - CLOCK_WINDOW_S))
+            error_s = _median(fresh) if len(fresh) >= CLOCK_STATIONS else None
             before_s = self.clock[1]
             self.is_clock_stale = error_s is None and before_s is not None and abs(before_s) > CLOCK_DEAF_S
             self.clock = minute, before_s if self.is_clock_stale else error_s
@@ -226,6 +225,11 @@ class Receiver:
 
     def _since(self, heard_at_s: float | None) -> float | None:
         return self.started_at_s if heard_at_s is None else heard_at_s
+
+
+def _median(ordered: Sequence[float]) -> float:
+    """``statistics`` would load two modules for this into a daemon that has no room for them."""
+    return (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2.0
 
 
 def _minutes(seconds: float) -> str:
