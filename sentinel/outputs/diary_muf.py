@@ -11,7 +11,8 @@ from sentinel.outputs.diary_rows import OpeningRow, SightingRow
 from sentinel.sky.circular import angle_between_deg
 from sentinel.sky.hop import muf_mhz
 from sentinel.watch.bulletin import Opening
-from sentinel.watch.opening import ES_MODES, LONGEST_ES_HOP_KM, SHORTEST_SKIP_KM, STRONG_SKIP_DB
+from sentinel.watch.mode import LONGEST_ES_HOP_KM
+from sentinel.watch.opening import ES_MODES, SHORTEST_SKIP_KM, STRONG_SKIP_DB
 
 STEP_S = 600
 LEAST_TRUST = 0.9

@@ -110,7 +110,7 @@ def closeness_km(place: Place, area: Area) -> float | None:
     nearest: float | None = None
     for track in area.members.values():
         apart = separation_km(place.unit, track.place.unit)
-        if not _are_neighbours(place, track.place, apart):
+        if not are_neighbours(place, track.place, apart):
             continue
         if nearest is None or apart < nearest:
             nearest = apart
@@ -121,7 +121,8 @@ def closeness_km(place: Place, area: Area) -> float | None:
     return nearest
 
 
-def _are_neighbours(a: Place, b: Place, apart_km: float) -> bool:
+def are_neighbours(a: Place, b: Place, apart_km: float) -> bool:
+    """Whether two places, ``apart_km`` from each other, may be served by one path."""
     if apart_km <= JOIN_KM:
         return True
     shorter, longer = sorted((max(a.distance_km, 1.0), max(b.distance_km, 1.0)))

@@ -5,7 +5,7 @@ the prior expects l openings an hour, it weighs ``HOURS_SHAPE`` / l hours agains
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from math import exp
 
@@ -16,9 +16,12 @@ from sentinel.watch.record import RECENT_DAYS, Cell, Record
 
 STATION_SHAPE = 1.5
 """Antennas, noise and neighbours differ: a station has between 0.4 and 2.3 times what the prior expects."""
+IN_SEASON_SHAPE, OUT_OF_SEASON_SHAPE = 4.0, 2.0
+"""The season's curve is good to a factor of about 1.6 either way at its height, and of two out of season:
+before and after it openings grow tenfold within weeks, at other dates every year and at every latitude."""
 HOURS_SHAPE = 4.0
-"""The curves of season and hour are good to a factor of about 1.6 either way; so the prior of a cell counts
-like four openings seen there."""
+"""The curve of the hours is good to a factor of about 1.6 either way; so the prior of an hour counts like
+four openings seen then."""
 SPELL_SHAPE = 1.5
 """Days differ: in season dead days and days of many openings are both usual (common practice, no source)."""
 SPELL_H = 24.0
@@ -27,9 +30,9 @@ SPELL_MEMORY_H = 48
 WEIGHT_OF_EVENT = 0.5
 """Openings of one spell are no independent witnesses: they count half for station and hours."""
 SHARED_BY_MONTH = {-1: 0.5, 0: 1.0, 1: 0.5}
-SHARED_BY_HOUR = {hour: {0: 1.0, 1: 0.7, 2: 0.4}.get(abs(hour), 0.2) for hour in range(-11, 13)}
-"""How much a cell learns from others, by months and hours apart: an hour from the next two, and less from the
-whole day, since a month that is better than the curve is so at every hour."""
+SHARED_BY_HOUR = {0: 1.0, -1: 0.7, 1: 0.7, -2: 0.4, 2: 0.4}
+"""How much a cell learns from others, by months and hours apart. What a month has more or less than the curve
+it has at every hour, so that is learned from whole days."""
 NEAR_H = range(-2, 3)
 """Hours, with a month either side, that make "such hours" in a reason."""
 
@@ -50,11 +53,19 @@ class Experience:
         self._openings: Mapping[Cell, int] = record.openings.get(mode, {}) if self._is_es else {}
         self._watched_h: Mapping[Cell, float] = record.watched_h if self._is_es else {}
         self._months: dict[int, list[tuple[float, float]]] = {}
-        self._locals: dict[Cell, Factor] = {}
+        self._in_month: dict[int, Factor] = {}
+        self._locals: dict[Cell, float] = {}
         self.station = self._station()
         self.spell = self._spell()
 
-    def local(self, cell: Cell) -> Factor:
+    def month(self, month: int) -> Factor:
+        """How many times what the station usually has comes in this month, at any hour."""
+        if month not in self._in_month:
+            shape, by_hour = self._month_shape(month), self._around_month(month)
+            self._in_month[month] = _learned(shape, by_hour, self.station.mean)
+        return self._in_month[month]
+
+    def local(self, cell: Cell) -> float:
         """How many times what the station usually has comes at this hour and month."""
         if cell not in self._locals:
             self._locals[cell] = self._local(cell)
@@ -80,28 +91,37 @@ class Experience:
         expected = sum(self._per_hour_in(cell) * hours for cell, hours in watched_h.items())
         return about_one(STATION_SHAPE).after(WEIGHT_OF_EVENT * count, WEIGHT_OF_EVENT * expected)
 
-    def _local(self, cell: Cell) -> Factor:
-        count = expected = 0.0
-        if self._watched_h:
-            month, hour = cell
-            by_hour = self._around_month(month)
-            for hours, share in SHARED_BY_HOUR.items():
-                seen, usual = by_hour[(hour + hours) % 24]
-                count += share * seen
-                expected += share * usual * self.station.mean
-        return about_one(HOURS_SHAPE).after(WEIGHT_OF_EVENT * count, WEIGHT_OF_EVENT * expected)
+    def _local(self, cell: Cell) -> float:
+        month, hour = cell
+        in_month, by_hour = self.month(month).mean, self._around_month(month)
+        near = [(share, by_hour[(hour + hours) % 24]) for hours, share in SHARED_BY_HOUR.items()]
+        shared = [(share * seen, share * usual) for share, (seen, usual) in near]
+        return in_month * _learned(HOURS_SHAPE, shared, self.station.mean * in_month).mean
+
+    def _month_shape(self, month: int) -> float:
+        if not self._is_es:
+            return IN_SEASON_SHAPE
+        usual = [sum(self._per_hour_in((each, hour)) for hour in range(24)) for each in range(1, 13)]
+        best = max(usual)
+        share = usual[month - 1] / best if best > 0.0 else 0.0
+        return OUT_OF_SEASON_SHAPE + share * (IN_SEASON_SHAPE - OUT_OF_SEASON_SHAPE)
 
     def _around_month(self, month: int) -> list[tuple[float, float]]:
-        """For each hour of the day the openings seen and those expected, a month either side shared."""
+        """For each hour of the day the openings seen and those expected, a month either side shared.
+
+        A neighbour with ten times the openings does not speak ten times as loud: else May would judge April.
+        """
         if month not in self._months:
             by_hour = []
             for hour in range(24):
                 count = expected = 0.0
                 for months, share in SHARED_BY_MONTH.items():
                     cell = _shifted(month, hour, months, 0)
-                    if watched_h := self._watched_h.get(cell, 0.0):
-                        count += share * self._openings.get(cell, 0)
-                        expected += share * self._per_hour_in(cell) * watched_h
+                    usual = self._per_hour_in(cell)
+                    if usual > 0.0 and (watched_h := self._watched_h.get(cell, 0.0)):
+                        weight = share * min(1.0, self._per_hour_in((month, hour)) / usual)
+                        count += weight * self._openings.get(cell, 0)
+                        expected += weight * usual * watched_h
                 by_hour.append((count, expected))
             self._months[month] = by_hour
         return self._months[month]
@@ -116,7 +136,7 @@ class Experience:
             until_s = self._at_s - k * HOUR_S
             if watched := _overlap_h(lately, until_s - HOUR_S, until_s):
                 cell = cell_of(until_s - HOUR_S / 2.0)
-                rate = self._per_hour_in(cell) * self.local(cell).mean * self.station.mean
+                rate = self._per_hour_in(cell) * self.local(cell) * self.station.mean
                 expected += watched * rate * exp(-(k + 0.5) / SPELL_H)
         return about_one(SPELL_SHAPE).after(count, expected)
 
@@ -126,6 +146,13 @@ class Experience:
     def _ages_h(self) -> list[float]:
         ages = [(self._at_s - s) / HOUR_S for mode, s in self._record.recent_openings if mode is self._mode]
         return [age for age in ages if age > 0.0]
+
+
+def _learned(shape: float, seen_and_usual: Iterable[tuple[float, float]], factor: float) -> Factor:
+    """How many times what is usual by ``factor`` was seen."""
+    counts = list(seen_and_usual)
+    count, usual = sum(seen for seen, _ in counts), sum(usual for _, usual in counts)
+    return about_one(shape).after(WEIGHT_OF_EVENT * count, WEIGHT_OF_EVENT * usual * factor)
 
 
 def cell_of(at_s: float) -> Cell:

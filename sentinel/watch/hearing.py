@@ -14,6 +14,7 @@ from sentinel.trade.locator import center_of
 from sentinel.trade.message import Message, parse_message
 from sentinel.watch.area import Area
 from sentinel.watch.bulletin import LocationSource
+from sentinel.watch.company import Company
 from sentinel.watch.decode import Decode
 from sentinel.watch.evidence import LEAST_GAP, newcomer_nats, repetition_nats, usual_return
 from sentinel.watch.grouping import Grouping
@@ -30,6 +31,7 @@ from sentinel.watch.trust import (
     SAME_REGION_LOCATOR,
     SAME_REGION_PREFIX,
     Evidence,
+    company_nats,
     credit,
     prior_nats,
     probability,
@@ -74,6 +76,7 @@ class Hearing:
         self.near: OrderedDict[str, float] = OrderedDict()
         self.far_calls: set[str] = set()
         self._called: OrderedDict[str, float] = OrderedDict()
+        self._company = Company()
 
     # --- one decode -------------------------------------------------------------------------------
 
@@ -111,16 +114,17 @@ class Hearing:
         self.usual.hear_lines(at_s)
         self.usual.forget_before(at_s)
         usual_per_min = self.usual.pings_per_min(at_s)
-        prior = prior_nats(self.usual.false_per_hour(at_s))
+        false_per_hour = self.usual.false_per_hour(at_s)
         heard = {}
         pending = sorted(pending, key=_order)
         for far in pending:
             track = self._hear_far(at_s, far)
             heard[track.call] = track
         by_area: dict[int, tuple[Area, list[float], list[float]]] = {}
-        for call in sorted(heard):
-            track = heard[call]
-            self._believe(track, prior, at_s)
+        self._company.note(heard.values(), at_s)
+        looked_at = heard | {track.call: track for track in self._company.doubted()}
+        for call, track in sorted(looked_at.items()):
+            self._believe(track, false_per_hour, at_s)
             if not track.is_credible or self.habits.is_regular(call, track.place.distance_km, at_s):
                 continue
             area, nats = self._join(track, usual_per_min, at_s)
@@ -191,13 +195,13 @@ class Hearing:
             return False
         return at_s - self.near.get(base, float("-inf")) <= PARTNER_MEMORY_S or base in self.tracks
 
-    def _believe(self, track: Track, prior: float, at_s: float) -> None:
+    def _believe(self, track: Track, false_per_hour: float, at_s: float) -> None:
         """Work out the station's trust and move it to the believed ones when it deserves that."""
         if track.is_credible and track.trust >= BEYOND_DOUBT:
             self.habits.heard(track.call, at_s)
             return
-        nats = prior + track.credit
-        nats += REPEATED if track.is_repeated else self._region_nats(track, at_s)
+        nats = prior_nats(false_per_hour) + track.credit
+        nats += REPEATED if track.is_repeated else self._company_nats(track, false_per_hour, at_s)
         track.trust = probability(nats)
         if track.trust < CREDIBLE and not track.is_repeated:
             return
@@ -214,8 +218,13 @@ class Hearing:
             assert track.place.locator is not None
             self.gazetteer.remember(track.sender, track.place.locator)
 
+    def _company_nats(self, track: Track, false_per_hour: float, at_s: float) -> float:
+        """Evidence from the others that come from where this one says it is."""
+        newly = company_nats(self._company.companions(track), false_per_hour)
+        return max(newly, self._region_nats(track, at_s))
+
     def _region_nats(self, track: Track, at_s: float) -> float:
-        """Evidence from company: believed stations already come from where this one says it is."""
+        """The same of those who have been coming from there for longer, and are believed."""
         area = self.grouping.may_belong(track)
         if area is None:
             return 0.0

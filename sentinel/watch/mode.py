@@ -39,6 +39,9 @@ F2_SHARE = 3.0
 TRANSEQUATORIAL_SHARE = 10.0
 """Weights of the three against each other at their best hours, so that each wins in its own season; a path
 that is square to the magnetic equator, with ends alike, is too good a fit to be chance."""
+FIRST_LANDFALL = 0.35
+"""Where several hops are open, their first landfall often is too: nearer stations do not speak against it."""
+LONGEST_ES_HOP_KM = 2_350.0
 ONE_HOP_ALONG = 4.0
 """One-hop Es along the same bearing makes several hops that much likelier, and F2 as much less."""
 NO_KP = 0.01
@@ -103,8 +106,12 @@ def is_along(bearing_a_deg: float, bearing_b_deg: float) -> bool:
 
 def _distances(places: tuple[Place, ...], mode: Mode) -> float:
     """How well the mode explains where the stations are: the mean fit in nats, for at most four stations."""
-    fit = _FIT[mode]
-    mean = sum(log(max(TINY, fit(place.distance_km))) for place in places) / len(places)
+    fits = [_FIT[mode](place.distance_km) for place in places]
+    if mode is Mode.MULTI_HOP_SPORADIC_E and any(place.distance_km > LONGEST_ES_HOP_KM for place in places):
+        one_hop = _FIT[Mode.SPORADIC_E]
+        nearer = (FIRST_LANDFALL * one_hop(place.distance_km) for place in places)
+        fits = list(map(max, fits, nearer))
+    mean = sum(log(max(TINY, fit)) for fit in fits) / len(fits)
     return exp(mean * min(MOST_STATIONS_WEIGHED, len(places)))
 
 

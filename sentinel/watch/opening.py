@@ -12,7 +12,7 @@ from sentinel.sky.hop import muf_mhz
 from sentinel.trade.locator import square_of
 from sentinel.watch.bulletin import LocationSource, Mode, Opening, Reflection
 from sentinel.watch.drift import CloudTrack
-from sentinel.watch.mode import Judgement
+from sentinel.watch.mode import LONGEST_ES_HOP_KM, Judgement
 from sentinel.watch.track import Track
 
 SURE = 0.98
@@ -28,7 +28,6 @@ STRONG_SKIP_DB = -10.0
 SHORTEST_SKIP_KM = 400.0
 """Shorter paths are tropo or aircraft, whatever else is open (common practice)."""
 ES_MODES = frozenset({Mode.SPORADIC_E, Mode.MULTI_HOP_SPORADIC_E})
-LONGEST_ES_HOP_KM = 2_350.0
 MOST_STATIONS = 1_000
 MOST_SQUARES = 100
 

@@ -9,8 +9,8 @@ from sentinel.watch.bulletin import Heading, Mode, Opening
 from sentinel.watch.changes import OpeningChanged, Phase
 from sentinel.watch.evidence import bar
 from sentinel.watch.hearing import Hearing
-from sentinel.watch.mode import NOTHING, Clues, Judgement, SpaceWeather, is_along, judge
-from sentinel.watch.opening import LONGEST_ES_HOP_KM, OpeningLife
+from sentinel.watch.mode import LONGEST_ES_HOP_KM, NOTHING, Clues, Judgement, SpaceWeather, is_along, judge
+from sentinel.watch.opening import OpeningLife
 from sentinel.watch.track import Track
 from sentinel.watch.verdict import HOLD_S, SCATTERED_STATIONS, is_beyond_a_ping, is_opening
 

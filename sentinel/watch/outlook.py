@@ -73,11 +73,12 @@ class Outlook:
     def _far(self, mode: Mode, at_s: float, flux: float | None, record: Record) -> Chance:
         known = Experience(self._prior, mode, at_s, flux, record)
         middles = _middles(at_s)
-        rates = [self._prior.per_hour(mode, m, flux) * known.local(cell_of(m)).mean for m in middles]
+        rates = [self._prior.per_hour(mode, m, flux) * known.local(cell_of(m)) for m in middles]
         fading = (1.0 + (known.spell.mean - 1.0) * exp(-(k + 0.5) / SPELL_H) for k in range(len(rates)))
         expected = [rate * spell for rate, spell in zip(rates, fading, strict=True)]
         best_at_s = middles[max(range(len(rates)), key=rates.__getitem__)]
-        factors = (known.station, about_one(known.local(cell_of(best_at_s)).shape), about_one(SPELL_SHAPE))
+        month, _ = cell_of(best_at_s)
+        factors = (known.station, about_one(known.month(month).shape), about_one(SPELL_SHAPE))
         return _chance(
             mode,
             lambda hours: chance_of_any(sum(expected[:hours]), *factors),

@@ -8,7 +8,7 @@ rehearsal's, rounded against the decode. The same call in another slot outweighs
 """
 
 from dataclasses import dataclass
-from math import exp, log
+from math import exp, factorial, log
 
 CREDIBLE = 0.90
 """The cut, chosen from the trust distributions of true and false decodes in the rehearsal: tests/bench."""
@@ -30,6 +30,16 @@ DOUBTED_BY_DECODER = log(0.05 / 0.80)
 ODD_TIME_OFFSET = log(0.03 / 0.50)
 
 LEAST_FALSE_PER_HOUR = 0.5
+COMPANY_S = 60.0
+"""Two transmission periods of FT8: who is on the air has called by then."""
+COMPANY_IN_OPENING = 0.4
+"""Share of an opening's newcomers that find company within that time."""
+REGION_SHARE = 0.08
+"""Share of false calls that fall into one region, the most crowded one taken (as in SAME_REGION_PREFIX)."""
+MOST_EXPECTED = 0.1
+"""From 75 false calls an hour on, company comes by itself."""
+COMPANY_CAP = 4.0
+"""No more than a locator that fits its prefix: companions may share their decoder's mistakes."""
 STRONG_SNR_DB = -14.0
 """Well above FT8's 50 % point of -20.8 dB (PA3FWM, Electron 2015), where false candidates are rare."""
 WEAK_SNR_DB = -19.0
@@ -94,6 +104,19 @@ def prior_nats(false_per_hour: float) -> float:
     one in two hours is taken.
     """
     return -log(LEAST_FALSE_PER_HOUR + false_per_hour)
+
+
+def company_nats(companions: int, false_per_hour: float) -> float:
+    """What ``companions`` others, heard from its region within COMPANY_S, say for a far call, in nats.
+
+    In an opening company is the rule; false decodes fall anywhere. So it is weighed against the chance that
+    as many of those fall into one region in that time (Poisson). In a flood of them it says nothing.
+    """
+    expected = (LEAST_FALSE_PER_HOUR + false_per_hour) * COMPANY_S / 3600.0 * REGION_SHARE
+    if not companions or expected > MOST_EXPECTED:
+        return 0.0
+    chance = expected**companions / factorial(companions)
+    return min(COMPANY_CAP, log(COMPANY_IN_OPENING / chance))
 
 
 def probability(nats: float) -> float:

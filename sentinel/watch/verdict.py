@@ -29,9 +29,9 @@ one ping in 100 s an opening has to show three stations heard three times each, 
 CHORUS_WITHIN_S = 30.0
 CHORUS_S = 75.0
 """Both parities of FT8; two transmission periods and a slot. One trail that carries three stations twice is
-unheard of."""
-PAIR_S = 4 * 60.0
-"""A pair that had a place to itself for so long gets a third by a ping as easily as by an opening."""
+unheard of, except where a shower's pings are many."""
+CHORUS_PER_MIN = 0.25
+"""At 15 pings an hour three pairs of them do meet: from there on evidence must speak."""
 DX_KM = 4_000.0
 DX_SLOTS = 3
 """No ping comes from beyond 4,000 km, so one station heard in three slots is an opening by itself."""
@@ -87,15 +87,25 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
     if not beyond:
         again = [track for track in live if len(track.slots) >= SUSTAINED_SLOTS]
         return len(again) >= SHORT_STATIONS and area.span_s() >= SHORT_SPAN_S
-    if len(beyond) >= LEAST_BEYOND and _is_chorus(live, at_s):
-        return True
-    if len(live) < LEAST_STATIONS or len(beyond) < LEAST_BEYOND or not is_sustained(beyond, at_s):
+    if len(beyond) < LEAST_BEYOND or _stations(area, live) < LEAST_STATIONS:
         return False
-    if len(live) == LEAST_STATIONS and _is_settled_pair(live):
+    if usual_per_min < CHORUS_PER_MIN and _is_chorus(live, at_s):
+        return True
+    if not is_sustained(beyond, at_s):
         return False
     if _repetition(beyond, at_s) < _repetition_needed(usual_per_min):
         return False
     return area.evidence_by(at_s) >= bar(usual_per_min)
+
+
+def _stations(area: Area, live: list[Track]) -> int:
+    """How many stations count: those coming through, or once two of the area have lasted, all of the window.
+
+    One that lasts proves nothing for the pings beside it.
+    """
+    lately = [track for track in area.members.values() if track.last_at_s > area.closed_at_s]
+    lasting = sum(len(track.slots) >= SUSTAINED_SLOTS for track in lately)
+    return len(lately if lasting >= 2 else live)
 
 
 def is_sustained(live: list[Track], at_s: float) -> bool:
@@ -132,13 +142,6 @@ def _is_chorus(live: list[Track], at_s: float) -> bool:
         for track in live
     )
     return sum(here_again) >= LEAST_STATIONS
-
-
-def _is_settled_pair(live: list[Track]) -> bool:
-    """Two stations that have had the place to themselves for minutes, and a third heard once: a ping."""
-    newest = max(live, key=lambda track: (track.slots[0], track.call))
-    oldest_s = min(track.slots[0] for track in live)
-    return len(newest.slots) == 1 and newest.slots[0] - oldest_s > PAIR_S
 
 
 def is_dx(track: Track, since_s: float) -> bool:
