@@ -309,7 +309,10 @@ def test_every_constant_told_is_the_one_in_the_code(module: str, name: str, told
 
 def test_every_part_of_trust_is_in_the_table() -> None:
     parts = {name for name in vars(trust) if name.isupper()} - {name for _, name, _ in CONSTANTS}
-    assert parts == {"CREDIBLE", "LEAST_FALSE_PER_HOUR", "STRONG_SNR_DB", "WEAK_SNR_DB", "ODD_OFFSET_S"}
+    assert parts == {
+        "CREDIBLE", "LEAST_FALSE_PER_HOUR", "STRONG_SNR_DB", "WEAK_SNR_DB", "ODD_OFFSET_S",
+        "COMPANY_S", "COMPANY_IN_OPENING", "REGION_SHARE", "MOST_EXPECTED",
+    }  # fmt: skip
 
 
 def test_the_bars_told_are_those_of_the_formulas() -> None:
