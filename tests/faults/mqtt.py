@@ -1,34 +1,28 @@
-"""The broker: cut off at any packet, away for a day, with a wrong certificate, told by two nodes of one name.
+"""The broker: cut off at any packet, and away for a day.
 
 A real broker; in front of it, where packets are to be cut, a relay that counts them. An event counts as lost
 when it was handed in and never arrived; at QoS 1 it may arrive twice.
 """
 
 import resource
-import shutil
-import signal
 import socket
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from unittest import mock
 
 import pytest
-from broker import Listener, RealBroker, TlsFiles, free_port
-from faults.evening import Slot, lost_and_doubled, pause, read_to_the_end
-from faults.row import Faults, Row, open_files, written_by
-from running import PATIENCE_S, daemon, eventually
+from broker import Listener, RealBroker, free_port
+from faults.row import Faults, Row, open_files
+from running import PATIENCE_S, eventually
 from test_broker_link import (
     EVENT,
     STATE,
     TOPICS,
     event,
-    make_authority,
-    make_certificate,
     running,
-    settings_for,
     state,
 )
 
@@ -213,171 +207,8 @@ def resident_mib() -> float:
     return pages * resource.getpagesize() / 2**20
 
 
-# --- certificates -----------------------------------------------------------------------------------
-
-SUSPICION = "does another client use this node id?"
-CERTIFICATES = ("expired", "elsewhere", "stranger's")
-
-
-@contextmanager
-def certificates() -> Iterator[Path]:
-    """A folder with an authority, a good certificate of its own and the wrong ones."""
-    if shutil.which("openssl") is None:
-        pytest.skip("openssl is not installed (Debian: apt-get install openssl)")
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        make_authority(folder, "authority")
-        make_certificate(folder, "good", "127.0.0.1", 2)
-        make_certificate(folder, "elsewhere", "127.9.9.9", 2)
-        make_certificate(folder, "expired", "127.0.0.1", -1)
-        (folder / "own").mkdir()
-        make_authority(folder / "own", "authority")
-        make_certificate(folder / "own", "stranger's", "127.0.0.1", 2)
-        yield folder
-
-
-def wrong_certificates(is_long: bool) -> Row:
-    """The broker comes back with a wrong certificate, then with the right one; the link lives through it all.
-
-    Nothing may be sent to the wrong ones, and the events of that time must arrive at the right one.
-    """
-    rounds = 5 if is_long else 1
-    injected = survived = gone = 0
-    with certificates() as folder:
-        good, wrong = files_of(folder, "good"), {}
-        for name in CERTIFICATES:
-            wrong[name] = files_of(folder / "own" if name == "stranger's" else folder, name)
-        authority = str(folder / "authority.pem")
-        plain = free_port()
-        also_plain = f"listener {plain} 127.0.0.1"
-        with (
-            longest_delay(0.5),
-            RealBroker(folder, tls=good, options=also_plain) as broker,
-            running(settings_for(broker, tls=True, ca=authority)) as link,
-        ):
-            for name in CERTIFICATES * rounds:
-                payload = f"{name} {injected}".encode("ascii")
-                injected += 1
-                assert link.wait_connected(PATIENCE_S)
-                survived += is_refused(broker, wrong[name], link, payload)
-                broker.stop()
-                broker._tls = good
-                broker.start()
-                with Listener(_At(plain)) as listener:  # type: ignore[arg-type]
-                    with suppress(pytest.fail.Exception, AssertionError):
-                        listener.wait_for(EVENT, payload, PATIENCE_S)
-                    gone += (EVENT, payload) not in listener.payloads()
-    return Row(injected, survived, gone, None, ", ".join(CERTIFICATES))
-
-
-class _At:
-    """Where a listener finds the broker without TLS."""
-
-    host = "127.0.0.1"
-
-    def __init__(self, port: int) -> None:
-        self.port = port
-
-
-def files_of(folder: Path, name: str) -> TlsFiles:
-    return TlsFiles(folder / "authority.pem", folder / f"{name}.pem", folder / f"{name}.key")
-
-
-def is_refused(broker: RealBroker, files: TlsFiles, link: BrokerLink, payload: bytes) -> bool:
-    """Start the broker anew with these files and hand in an event: no word of it may be sent."""
-    broker.stop()
-    broker._tls = files
-    broker.start()
-    link.publish(event(payload))
-    eventually(lambda: "certificate" in link.health().reason, "a reason that names the certificate")
-    ours = f"as {link.settings.client}-{link.settings.node}"
-    return not link.health().is_connected and not any(ours in line for line in broker.log)
-
-
-# --- two of one identity ----------------------------------------------------------------------------
-
-
-def two_with_one_identity(is_long: bool) -> Row:
-    """A card was copied: two daemons of one node id at one broker, each with its own log.
-
-    They take each other's place, ever more seldom, until they suspect it; the short form waits for the first
-    time only. (``test_broker_link.py`` has the suspicion.)
-    """
-    slots = 80
-    gone = doubled = bytes_written = survived = 0
-    with tempfile.TemporaryDirectory() as name, RealBroker(Path(name)) as broker:
-        folders = [Path(name) / each for each in ("one", "other")]
-        for folder in folders:
-            (folder / "state").mkdir(parents=True)
-            (folder / "state" / "node-id").write_text(f"{TOPICS.node}\n", "ascii")
-            (folder / "decodes.log").touch()
-        with daemon(folders[0], broker.port) as one, daemon(folders[1], broker.port) as other:
-            for number in range(slots):
-                for folder in folders:
-                    with (folder / "decodes.log").open("ab") as log:
-                        log.write(Slot(number).text())
-            eventually(lambda: _kicks(broker), "one taking the other's place", one.log)
-            if is_long:
-                _wait(lambda: any(SUSPICION in each.log.read_text("utf-8") for each in (one, other)))
-            kicks = _kicks(broker)
-            for each in (one, other):
-                survived += each.process.poll() is None
-                bytes_written += written_by(each.process.pid)
-                each.stop(signal.SIGTERM)
-        for folder in folders:
-            bytes_written += read_to_the_end(folder)
-            missing, twice = lost_and_doubled(slots, folder / "state" / "diary.sqlite")
-            gone, doubled = gone + missing, doubled + twice
-    note = f"{kicks} times one took the other's place"
-    return Row(2, survived if not doubled else 0, gone, bytes_written, note)
-
-
-def two_on_one_state(is_long: bool) -> Row:
-    """Started by hand beside the service: two daemons read one log and write one diary."""
-    slots, gone, doubled, bytes_written, survived = (400 if is_long else 60), 0, 0, 0, 0
-    with tempfile.TemporaryDirectory() as name:
-        one_folder, other_folder = Path(name) / "one", Path(name) / "other"
-        (one_folder / "state").mkdir(parents=True)
-        other_folder.mkdir()
-        log = one_folder / "decodes.log"
-        log.touch()
-        (other_folder / "state").symlink_to(one_folder / "state")
-        (other_folder / "decodes.log").hardlink_to(log)
-        with daemon(one_folder, None) as one, daemon(other_folder, None) as other:
-            for each in (one, other):
-                each.says("watching 6m")
-            for number in range(slots):
-                with log.open("ab") as file:
-                    file.write(Slot(number).text())
-            pause(1.0)
-            for each in (one, other):
-                survived += each.process.poll() is None
-                bytes_written += written_by(each.process.pid)
-                each.stop(signal.SIGTERM)
-        bytes_written += read_to_the_end(one_folder)
-        gone, doubled = lost_and_doubled(slots, one_folder / "state" / "diary.sqlite")
-    note = f"{slots} slots, {doubled} doubled"
-    return Row(2, survived if not doubled else 0, gone, bytes_written, note)
-
-
-def _kicks(broker: RealBroker) -> int:
-    return sum("already connected" in line for line in broker.log)
-
-
-def _wait(claim: Callable[[], bool]) -> None:
-    """Longer than other things take: the pauses between attempts double from seconds to minutes."""
-    for _ in range(1200):
-        if claim():
-            return
-        pause(0.25)
-    pytest.fail("nobody suspected the other")
-
-
 FAULTS: Faults = {
     "the broker is cut off at the Nth packet": lambda is_long: nth_packets_are_cut(1, is_long),
     "and at the three packets after it": lambda is_long: nth_packets_are_cut(4, is_long),
     "the broker is away for 24 h": away_for_a_day,
-    "the broker's certificate is wrong": wrong_certificates,
-    "two daemons with one identity": two_with_one_identity,
-    "two daemons on one state directory": two_on_one_state,
 }

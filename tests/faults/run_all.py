@@ -22,17 +22,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from faults.row import Fault, table
 
 MODULES = (
-    "kills",
-    "power_cuts",
-    "log_files",
-    "log_cuts",
-    "card",
-    "mqtt",
-    "serial_line",
-    "display",
-    "clocks",
-    "fuzz",
-)
+    "kills", "power_cuts", "log_files", "log_cuts", "card", "mqtt", "certificates", "twins", "serial_line",
+    "display", "clocks", "fuzz",
+)  # fmt: skip
 
 
 def faults_of(modules: tuple[str, ...] = MODULES) -> Iterator[tuple[str, Fault]]:
