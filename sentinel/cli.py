@@ -9,13 +9,14 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from typing import NoReturn
 
 from sentinel import __version__
-from sentinel.commands import check, demo, diary, learn, outlook, panel, replay, run, schema
 from sentinel.errors import SentinelError
 
-COMMANDS = (run, demo, replay, learn, check, panel, diary, outlook, schema)
+COMMANDS = ("run", "demo", "replay", "learn", "check", "panel", "diary", "outlook", "schema")
+"""Each a module of ``sentinel.commands``. A daemon keeps what it has loaded for years, so only one is."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -25,8 +26,8 @@ class Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {_one_line(message)}; see {self.prog} --help\n")
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def parser(first_word: str | None = None) -> argparse.ArgumentParser:
+    """The command line; of one command alone where ``first_word`` names it."""
     top = Parser(
         prog="sentinel",
         description="Watches the six-metre band so that its operator need not.",
@@ -34,8 +35,8 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"sentinel {__version__}")
     subcommands = top.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
-    for command in COMMANDS:
-        command.register(subcommands)
+    for name in (first_word,) if first_word in COMMANDS else COMMANDS:
+        import_module(f"sentinel.commands.{name}").register(subcommands)
     return top
 
 
@@ -43,7 +44,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that knows only ASCII gets ? for what it lacks
         sys.stdout.reconfigure(errors="replace")
-    options = parser().parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
+    options = parser(words[0] if words else None).parse_args(words)
     try:
         code = int(options.run(options))
         sys.stdout.flush()

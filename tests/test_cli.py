@@ -13,7 +13,7 @@ from command_line import PATIENCE_S, SENTINEL, sentinel
 
 from sentinel import cli
 
-COMMANDS = [command.__name__.rpartition(".")[2] for command in cli.COMMANDS]
+COMMANDS = cli.COMMANDS
 CONFIG = '[station]\nlocator = "FN84ab"\n[[source]]\npath = "night.log"\nlayout = "{utc} {message}"\n'
 LOG = "".join(f"2026-06-14T20:{minute:02d}:00Z CQ VE1QZZ FN84\n" for minute in range(60))
 

@@ -112,7 +112,8 @@ class Timeline:
         held, seen = self._held, self._seen
         for decode in self._without_jumps(decodes):
             if decode.at_s == held.newest_s and self._shift_s == 0.0:
-                self._forget_run()
+                if self._run:
+                    self._forget_run()
                 seen.add(decode)
                 held.add(decode)
             else:
@@ -130,7 +131,8 @@ class Timeline:
         for decode in stream:
             if suspect is None:
                 if decode.at_s <= newest_s + JUMP_S:
-                    newest_s = max(newest_s, decode.at_s)
+                    if decode.at_s > newest_s:
+                        newest_s = decode.at_s
                     yield decode
                     continue
                 kept: tuple[Decode, ...] = (decode,)
