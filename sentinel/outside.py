@@ -28,9 +28,11 @@ class Outside:
         adif = config.log.adif
         self._logs: dict[str, WorkedLogFile] = {}
         if adif is not None:
-            from sentinel.intake.adif_log import WorkedLogFile
+            from sentinel.intake import adif_log
 
-            self._logs = {band: WorkedLogFile(config.resolve(adif), band) for band in config.band.names}
+            self._logs = {
+                band: adif_log.WorkedLogFile(config.resolve(adif), band) for band in config.band.names
+            }
         self._surroundings = Surroundings(config.receiver.process, look_at_more=self._look_at_logs)
         self._surroundings.look()
         self._forecast = Forecast(config, state_dir)
