@@ -1,4 +1,4 @@
-"""The broker comes back with a wrong certificate: no word goes there, and what waits goes to the right one."""
+"""The broker comes back with a wrong certificate: no word goes there; what waits goes to the right one."""
 
 import shutil
 import tempfile

@@ -9,11 +9,9 @@ spoilt and could not be read.
 import json
 import random
 import re
-import resource
 from collections.abc import Callable
-from pathlib import Path
 
-from faults.row import Faults, Row
+from faults.row import Faults, Row, resident_mib
 from nights import HOME, LAYOUT, LOCAL, SLOT_S, SOUTH_WEST, clock, seconds
 
 from sentinel.event_clock import EventClock
@@ -163,11 +161,6 @@ def _texts(value: object) -> list[str]:
     if isinstance(value, dict):
         return [text for key, each in value.items() for text in (key, *_texts(each))]
     return [text for each in value for text in _texts(each)] if isinstance(value, list) else []
-
-
-def resident_mib() -> float:
-    pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
-    return pages * resource.getpagesize() / 2**20
 
 
 def fuzzed(lines: int, seed: int = 6, say: Callable[[int], None] = lambda lines: None) -> Row:

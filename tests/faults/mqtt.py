@@ -4,7 +4,6 @@ A real broker; in front of it, where packets are to be cut, a relay that counts 
 when it was handed in and never arrived; at QoS 1 it may arrive twice.
 """
 
-import resource
 import socket
 import tempfile
 import threading
@@ -15,7 +14,7 @@ from unittest import mock
 
 import pytest
 from broker import Listener, RealBroker, free_port
-from faults.row import Faults, Row, open_files
+from faults.row import Faults, Row, open_files, resident_mib
 from running import PATIENCE_S, eventually
 from test_broker_link import (
     EVENT,
@@ -200,11 +199,6 @@ def longest_delay(seconds: float) -> Iterator[None]:
         mock.patch.object(broker_link, "MAX_DELAY_S", seconds),
     ):
         yield
-
-
-def resident_mib() -> float:
-    pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
-    return pages * resource.getpagesize() / 2**20
 
 
 FAULTS: Faults = {

@@ -1,5 +1,6 @@
 """One row of the table of faults: what was injected, what was survived, what was lost, what was written."""
 
+import resource
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -93,3 +94,9 @@ def written_by(pid: int | str) -> int:
 def open_files() -> int:
     """How many descriptors this process has open."""
     return len(list(Path("/proc/self/fd").iterdir()))
+
+
+def resident_mib() -> float:
+    """The memory that this process has resident."""
+    pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
+    return pages * resource.getpagesize() / 2**20
