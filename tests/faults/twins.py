@@ -30,6 +30,8 @@ def two_with_one_identity(is_long: bool) -> Row:
             (folder / "state" / "node-id").write_text(f"{TOPICS.node}\n", "ascii")
             (folder / "decodes.log").touch()
         with daemon(folders[0], broker.port) as one, daemon(folders[1], broker.port) as other:
+            for each in (one, other):
+                each.says("watching 6m")
             for number in range(slots):
                 for folder in folders:
                     with (folder / "decodes.log").open("ab") as log:
