@@ -245,7 +245,7 @@ def test_a_cell_learns_from_its_neighbours_and_hardly_from_half_a_year_away() ->
     def rate(record: Record, cell: tuple[int, int]) -> float:
         known = Experience(PRIOR, Mode.SPORADIC_E, JUNE_S, None, record)
         return (
-            known.local(cell).mean
+            known.local(cell)
             / known.station.mean
             * Experience(PRIOR, Mode.SPORADIC_E, JUNE_S, None, base).station.mean
         )
@@ -255,6 +255,16 @@ def test_a_cell_learns_from_its_neighbours_and_hardly_from_half_a_year_away() ->
     }
     assert raised[6, 8] > raised[6, 9] > raised[6, 20] > raised[12, 8]
     assert raised[6, 8] > raised[7, 8] > raised[12, 8]
+
+
+def test_a_month_without_openings_is_believed_beside_one_with_many() -> None:
+    """A station with one year: nothing in April and September, as usual in the season between."""
+    usual = {(month, hour): 3 for month in (5, 6, 7, 8) for hour in range(6, 20)}
+    known = Experience(PRIOR, Mode.SPORADIC_E, JUNE_S, None, seasons(Counter(usual)))
+    factor = {month: known.month(month).mean for month in (4, 6, 9)}
+    assert factor[4] < 0.75 * factor[6]
+    assert factor[9] < 0.9 * factor[6]
+    assert known.month(4).shape < known.month(6).shape
 
 
 def test_openings_of_yesterday_raise_the_chance_and_a_silent_yesterday_lowers_it() -> None:
