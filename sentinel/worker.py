@@ -2,12 +2,16 @@
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 from typing import Generic, TypeVar
 
 from sentinel.watch.bulletin import Part
 
 Value = TypeVar("Value")
+
+STUCK_S = 120.0
+"""Nothing honest takes so long: a glass that stays busy is given up after 30 s, a web request sooner."""
 
 log = logging.getLogger("sentinel.output")
 
@@ -26,6 +30,7 @@ class LatestWorker(Generic[Value]):
         self._is_stopping = False
         self._trouble = ""
         self._has_run = False
+        self._busy_since_s: float | None = None
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
 
@@ -45,6 +50,9 @@ class LatestWorker(Generic[Value]):
 
     def part(self) -> Part:
         """How this output is."""
+        since_s = self._busy_since_s
+        if since_s is not None and (busy_s := time.monotonic() - since_s) > STUCK_S:
+            return Part(self.name, False, f"it has not come back for {busy_s / 60.0:.0f} min")
         is_well = None if not self._has_run else not self._trouble
         return Part(self.name, is_well, self._trouble)
 
@@ -55,7 +63,9 @@ class LatestWorker(Generic[Value]):
                 value, self._value = self._value, None
             if value is None:
                 return
+            self._busy_since_s = time.monotonic()
             self._try(value)
+            self._busy_since_s = None
 
     def _try(self, value: Value) -> None:
         try:

@@ -15,7 +15,7 @@ from sentinel.identity import node_id, state_directory
 from sentinel.inbox import Inbox
 from sentinel.line_time import GRID_S, LATE_LINES, LineTime
 from sentinel.live_watch import LiveWatch
-from sentinel.watch.bulletin import State
+from sentinel.watch.bulletin import Part, State
 from sentinel.watch.changes import Change, OpeningChanged, Phase, StateChanged
 from sentinel.watch.decode import Decode
 from sentinel.watch.settings import WatchSettings
@@ -132,6 +132,20 @@ def test_an_output_that_hangs_does_not_keep_the_daemon(gate: Gate) -> None:
     assert not worker.stop(timeout_s=0.01)
     gate.may_go_on.release()
     assert worker.stop(PATIENCE_S)
+
+
+def test_an_output_that_hangs_is_not_well_until_it_comes_back(
+    gate: Gate, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    worker: LatestWorker[int] = LatestWorker("glass", gate)
+    worker.put(1)
+    assert gate.has_begun.acquire(timeout=PATIENCE_S)
+    assert worker.part().is_well is None
+    monkeypatch.setattr("sentinel.worker.STUCK_S", -1.0)  # as if it had been long
+    assert worker.part() == Part("glass", False, "it has not come back for 0 min")
+    gate.may_go_on.release()
+    assert worker.stop(PATIENCE_S)
+    assert worker.part() == Part("glass", True)
 
 
 # --- the name ---------------------------------------------------------------------------------------
