@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sentinel.trade.bandplan import BANDS, Emission, Region, activity_centres
 from sentinel.trade.locator import center_of
 from sentinel.trade.regions import region_of
-from sentinel.watch.advice import Direction, advise, advise_on
+from sentinel.watch.advice import Direction, advise, advise_on, in_words
 from sentinel.watch.bulletin import Bulletin, Heading, LocationSource, Mode, State, Station
 
 CANADA, ENGLAND, JAPAN = "FN84ab", "IO91wm", "PM95"
@@ -163,4 +163,15 @@ def test_a_bulletin_is_advised_on_by_what_is_heard_last_along_each_heading() -> 
 def test_a_blind_watch_advises_nothing() -> None:
     assert advise(bulletin(state=State.BLIND, headings=(), stations=())) == ()
     assert advise(bulletin(station_locator=None)) == ()
+    assert advise(bulletin(station_locator="nowhere")) == ()
     assert advise(bulletin(state=State.QUIET, headings=(), stations=()))[0].bearing_deg is None
+
+
+def test_an_advice_is_one_short_line() -> None:
+    """50.313 MHz FT8: common practice (band plans of the societies)."""
+    voice, *_ = advise(bulletin())
+    assert in_words(voice) == (
+        f"{voice.freq_mhz:.3f} MHz, SSB, at 210°: the strongest is at +11 dB: voice should carry"
+    )
+    quiet = advise(bulletin(state=State.QUIET, headings=(), stations=()))
+    assert in_words(quiet[0]) == "50.313 MHz, FT8: weak signals show here first"

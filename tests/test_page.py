@@ -414,7 +414,12 @@ def test_a_blind_watch_shows_nothing_measured(name: str) -> None:
     bulletin = replace(samples()[name], openings=seen.openings)
     view = bulletin_view(Told(bulletin, False, 1, 0.0), "boot", page_samples.project)
     assert view["far_stations"] is None
-    assert not (view["headings"] or view["openings"] or view["reflections"])
+    assert not (view["headings"] or view["openings"] or view["reflections"] or view["listen"])
+
+
+def test_the_page_is_told_where_to_listen() -> None:
+    view = bulletin_view(Told(samples()["open"], False, 1, 0.0), "boot", page_samples.project)
+    assert view["listen"] == "50.095 MHz, CW, at 245°: the strongest is at -9 dB: Morse is easy to copy"
 
 
 def test_a_reflection_point_lies_half_way_to_its_station() -> None:

@@ -22,6 +22,7 @@ from sentinel.outputs.diary_rows import DiaryBatch, StateRow, Watched
 from sentinel.outputs.page import PageSettings, StatusPage
 from sentinel.outputs.page_mailbox import Told
 from sentinel.panel.samples import NOON_S, samples
+from sentinel.watch.advice import advise, in_words
 from sentinel.watch.bulletin import State
 
 PATIENCE_S = 10.0
@@ -252,6 +253,9 @@ def test_every_state_is_said_in_word_title_and_sentence(shown: Shown, name: str)
     bulletin = page_samples.bulletins()[name]
     assert shown.text("word") == bulletin.state.capitalize()
     assert shown.text("because") == bulletin.because
+    best = next(iter(advise(bulletin)), None)
+    assert shown.text("listen") == ("" if best is None else f"Listen: {in_words(best)}.")
+    assert shown.tab.run("document.getElementById('listen').hidden") is (best is None)
     leading = max(bulletin.headings, key=lambda h: h.stations, default=None)
     bearing = "" if leading is None else f"{round(leading.bearing_deg):03d}°"
     assert shown.text("bearing") == bearing

@@ -1,8 +1,8 @@
 """What the page shows of a bulletin, as JSON: pure, and nothing in it that the bulletin does not say.
 
-It is the published bulletin with the states of other bands, and with two additions for the map: the stations
-in full, and the reflection points where they lie around the station, in kilometres to the right (east) and
-down (south) on the page.
+It is the published bulletin with the states of other bands, where to listen, and with two additions for the
+map: the stations in full, and the reflection points where they lie around the station, in kilometres to the
+right (east) and down (south) on the page.
 """
 
 import math
@@ -15,6 +15,7 @@ from sentinel.outputs.hygiene import clean_call
 from sentinel.outputs.page_mailbox import Told
 from sentinel.outputs.values import JsonObject, iso_z
 from sentinel.trade.locator import center_of, is_locator
+from sentinel.watch.advice import advise, in_words
 from sentinel.watch.bulletin import Bulletin, State
 
 Place = tuple[float, float]
@@ -55,9 +56,16 @@ def bulletin_view(told: Told, boot: str, project: Project) -> JsonObject:
         "stations": heard["stations"],
         "omitted": heard["omitted"],
         "reflections": _reflections(bulletin, project),
+        "listen": _listen(bulletin),
         "muted": told.is_muted,
         "other_bands": [{"band": each.band, "state": each.state.value} for each in bulletin.other_bands],
     }
+
+
+def _listen(bulletin: Bulletin) -> str | None:
+    """The best thing to try now, in a line."""
+    best = next(iter(advise(bulletin)), None)
+    return None if best is None else in_words(best)
 
 
 def beat(told: Told | None) -> JsonObject:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from sentinel.sky.circular import angle_between_deg
 from sentinel.trade.bandplan import BANDS, ActivityCentre, Emission, Region, activity_centre
-from sentinel.trade.locator import center_of
+from sentinel.trade.locator import center_of, is_locator
 from sentinel.trade.regions import region_of
 from sentinel.watch.bulletin import Bulletin, Heading, Mode, State
 
@@ -53,10 +53,17 @@ class Advice:
 
 def advise(bulletin: Bulletin) -> tuple[Advice, ...]:
     """Where to listen now, best first; nothing while blind, or where the station's place is not known."""
-    if bulletin.state is State.BLIND or bulletin.station_locator is None:
+    home = bulletin.station_locator
+    if bulletin.state is State.BLIND or home is None or not is_locator(home):
         return ()
     directions = [_direction(heading, bulletin) for heading in bulletin.headings]
-    return advise_on(directions, bulletin.band, bulletin.station_locator)
+    return advise_on(directions, bulletin.band, home)
+
+
+def in_words(advice: Advice) -> str:
+    """The advice in a line: ``50.110 MHz, SSB, at 239°: the strongest is at +15 dB: voice should carry``."""
+    where = "" if advice.bearing_deg is None else f", at {round(advice.bearing_deg) % 360:03d}°"
+    return f"{advice.freq_mhz:.3f} MHz, {advice.emission.value}{where}: {advice.reason}"
 
 
 def advise_on(directions: Sequence[Direction], band: str, home_locator: str) -> tuple[Advice, ...]:

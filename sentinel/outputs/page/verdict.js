@@ -22,6 +22,9 @@ export function showVerdict(bulletin, now_s, lost) {
   say("word", word);
   say("bearing", from);
   say("because", lost === null ? bulletin.because : withoutNews(bulletin, lost));
+  const listen = lost === null ? bulletin.listen : null;
+  byId("listen").hidden = !listen;
+  say("listen", listen ? `Listen: ${listen}.` : "");
   say("since", lost === null ? since(bulletin, now_s) : "");
   document.title = [word.toUpperCase(), from, bulletin.band].filter(Boolean).join(" ") + " – Sentinel";
   announce(word, lost === null ? bulletin.because : "");
