@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from panel_strategies import bulletins
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
-from sentinel.panel import words
+from sentinel.panel import second, words
 from sentinel.panel.farewell import farewell_items, farewell_picture
 from sentinel.panel.fonts import Face, font, shorten, width_of, wrap
 from sentinel.panel.map import REACHES_KM, View, clipped, coastlines, reach_for
@@ -311,3 +311,16 @@ def test_samples_are_drawn_into_a_directory(tmp_path: Path) -> None:
     files = draw_samples(tmp_path / "new")
     assert len(files) == len(samples()) * len(SIZES) and all(file.stat().st_size > 100 for file in files)
     assert contact_sheet().width > 250
+
+
+def test_large_glass_says_on_its_second_page_where_to_listen() -> None:
+    told = [block for block in second.blocks(samples()["open"], 10) if block.name == "listen"]
+    assert [block.rows for block in told] == [
+        (("Listen: 50.095 MHz, CW, at 245°: the strongest is at -9 dB: Morse is easy to copy.",),)
+    ]
+
+
+@pytest.mark.parametrize("name", ["blind-no-lines", "open"])
+def test_where_there_is_no_room_or_nothing_to_say_no_advice_stands_there(name: str) -> None:
+    most_rows = {"blind-no-lines": 10, "open": 5}[name]
+    assert all(block.name != "listen" for block in second.blocks(samples()[name], most_rows))

@@ -1,4 +1,4 @@
-"""Page 2: the openings of the bulletin's UTC day."""
+"""Page 2: the openings of the bulletin's UTC day, and on large glass where to listen now."""
 
 from collections.abc import Iterator
 
@@ -8,9 +8,12 @@ from sentinel.panel.fonts import Face, cap_height, text_item
 from sentinel.panel.sheet import Item, ground
 from sentinel.panel.strip import strip_items
 from sentinel.panel.style import Style, inks
+from sentinel.watch.advice import advise, in_words
 from sentinel.watch.bulletin import Bulletin, State
 
 MOST_ROWS = {122: 5, 128: 5, 300: 10}
+ADVICE_ROWS = 4
+"""Two lines of advice and what parts them from the table; small glass has no room for them."""
 
 
 def second_items(bulletin: Bulletin, style: Style, accent: bool) -> Iterator[Item]:
@@ -35,10 +38,17 @@ def blocks(bulletin: Bulletin, most_rows: int) -> list[Block]:
         reason = Block("reason", ((words.blind_words(bulletin),),), Face.BOLD, 0)
         return [reason, Block("because", ((words.clean(bulletin.because),),), is_paragraph=True)]
     if not openings:
-        return [Block("none", (("No opening so far today.",),))]
+        return [Block("none", (("No opening so far today.",),)), *_listen(bulletin, most_rows)]
     shown = openings[:most_rows] if len(openings) <= most_rows else openings[: most_rows - 1]
     header = ("UTC", "from", "heard", "km", "mode")
     table = [Block("opening", (header, *(words.opening_row(opening) for opening in shown)))]
     if len(shown) < len(openings):
         table.append(Block("more", ((f"and {len(openings) - len(shown)} earlier",),)))
+    if len(openings) <= most_rows - ADVICE_ROWS:
+        table += _listen(bulletin, most_rows)
     return table
+
+
+def _listen(bulletin: Bulletin, most_rows: int) -> list[Block]:
+    best = next(iter(advise(bulletin)), None) if most_rows > ADVICE_ROWS + 1 else None
+    return [] if best is None else [Block("listen", ((f"Listen: {in_words(best)}.",),), is_paragraph=True)]
