@@ -22,7 +22,7 @@ from diary_samples import BAND, NOON_S, full_batch, opening, sighting
 from sentinel.outputs.diary import UNREADABLE_LOOKS, Diary, DiaryUnavailable
 from sentinel.outputs.diary_file import check, connect
 from sentinel.outputs.diary_queries import reading, sightings
-from sentinel.outputs.diary_queue import DiaryQueue
+from sentinel.outputs.diary_queue import FLUSH_ROWS, DiaryQueue
 from sentinel.outputs.diary_rows import DiaryBatch, OpeningRow, SlotRow, StateRow, Watched
 from sentinel.outputs.diary_schema import PAGE_BYTES
 from sentinel.watch.bulletin import State
@@ -394,12 +394,12 @@ def test_the_part_tells_people_of_the_outage_and_of_its_end() -> None:
     assert (queue.part().is_well, queue.part().note) == (True, "3 rows lost")
 
 
-def test_a_flush_is_due_at_fifty_rows_or_at_once_when_the_state_changes() -> None:
+def test_a_flush_is_due_when_rows_have_gathered_or_at_once_when_the_state_changes() -> None:
     queue = DiaryQueue()
     assert not queue.wait(0)
-    queue.put(DiaryBatch(sightings=tuple(sighting(NOON_S + n) for n in range(49))))
+    queue.put(DiaryBatch(sightings=tuple(sighting(NOON_S + n) for n in range(FLUSH_ROWS - 1))))
     assert not queue.wait(0)
-    queue.put(DiaryBatch(sightings=(sighting(NOON_S + 49),)))
+    queue.put(DiaryBatch(sightings=(sighting(NOON_S + FLUSH_ROWS),)))
     assert queue.wait(0)
     queue.drain(Card())
     assert not queue.wait(0)
