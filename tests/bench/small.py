@@ -1,6 +1,6 @@
 """How small the daemon is: at rest, from a line to a message, to the first verdict, on the card, in a replay.
 
-    python tests/bench/small.py [--rest-s 300] [--written-s 1200] [--lines 1000000] [--logs DIRECTORY] [--only rest latency ...]
+    python tests/bench/small.py [--only rest latency ...] [--lines 1000000] [--logs DIRECTORY]
 
 Beside it: mosquitto, gpsd on a silent pseudo-terminal, and a shell pipeline that follows the same file and
 only counts distinct calls. A program that is not installed is left out, and that is said. Prints the machine,
