@@ -106,7 +106,7 @@ class LiveWatch:
     @property
     def clock_error_s(self) -> float | None:
         """What the stations' time offsets say of our clock."""
-        return self._watch.receiver.clock_error_s(self.now_s) if self.has_verdict else None
+        return self._watch.receiver.shown_clock_error_s(self.now_s) if self.has_verdict else None
 
     def bulletin(self) -> Bulletin:
         """As of the newest event."""

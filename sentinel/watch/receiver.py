@@ -114,12 +114,23 @@ class Receiver:
         """
         minute = int(at_s // 60)
         if minute != self.clock[0]:
-            fresh = sorted(self._offsets_since(at_s - CLOCK_WINDOW_S))
-            error_s = _median(fresh) if len(fresh) >= CLOCK_STATIONS else None
-            before_s = self.clock[1]
-            self.is_clock_stale = error_s is None and before_s is not None and abs(before_s) > CLOCK_DEAF_S
-            self.clock = minute, before_s if self.is_clock_stale else error_s
+            error_s, self.is_clock_stale = self._clock_error(at_s)
+            self.clock = minute, error_s
         return self.clock[1]
+
+    def shown_clock_error_s(self, at_s: float) -> float | None:
+        """The same for who only looks: a minute's error must not depend on whether anyone looked."""
+        is_worked_out = int(at_s // 60) == self.clock[0]
+        return self.clock[1] if is_worked_out else self._clock_error(at_s)[0]
+
+    def _clock_error(self, at_s: float) -> tuple[float | None, bool]:
+        """The clock's error as of ``at_s``, and whether it is stale: nothing has shown it since."""
+        fresh = sorted(self._offsets_since(at_s - CLOCK_WINDOW_S))
+        if len(fresh) >= CLOCK_STATIONS:
+            return _median(fresh), False
+        before_s = self.clock[1]
+        is_stale = before_s is not None and abs(before_s) > CLOCK_DEAF_S
+        return (before_s if is_stale else None), is_stale
 
     def is_clock_off(self, at_s: float) -> bool:
         """Whether our clock is off by so much that the receiver cannot be judged."""
@@ -205,7 +216,7 @@ class Receiver:
                 "Silence can't be told from deafness: name a station that is always heard "
                 "under [receiver] canaries, or set line_silence_min."
             )
-        error_s = self.clock_error_s(at_s)
+        error_s = self.shown_clock_error_s(at_s)
         if error_s is not None and abs(error_s) >= CLOCK_WARN_S:
             notes.append(f"Our clock is off by {error_s:+.1f} s: check its synchronisation.")
         return tuple(notes)
@@ -217,7 +228,7 @@ class Receiver:
             rejected=counts["rejected"],
             late=counts["late"],
             last_decode_at_s=self.last_decode_at_s,
-            clock_error_s=self.clock_error_s(at_s),
+            clock_error_s=self.shown_clock_error_s(at_s),
             canary_last_at_s=self.canary_at_s,
             near_stations=near_stations,
             notes=self.notes(at_s),
