@@ -1,5 +1,7 @@
 """Faults injected a few times each; ``python tests/faults/run_all.py --long`` injects them often."""
 
+from pathlib import Path
+
 import pytest
 from faults.row import Fault, Row, table
 from faults.run_all import faults_of
@@ -11,6 +13,14 @@ FAULTS = dict(faults_of())
 def test_a_fault_is_survived_and_costs_nothing_that_could_be_kept(fault: Fault) -> None:
     row = fault(False)
     assert row.is_good, row
+
+
+def test_each_fault_has_its_row_in_the_table_for_developers() -> None:
+    text = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text("utf-8").replace("`", "")
+    rows = text.partition("### What was injected")[2].partition("\n## ")[0].splitlines()
+    assert [row.split(" | ")[0] for row in rows if row.startswith("| ")][1:] == [
+        f"| {name}" for name in FAULTS
+    ]
 
 
 @pytest.mark.parametrize(
