@@ -1,4 +1,4 @@
-"""Before the first line nothing shows that the receiver works: with a means to tell, quiet is to be earned."""
+"""Before the first line nothing shows that the receiver works: quiet has to be earned where it can be."""
 
 from pathlib import Path
 
