@@ -36,7 +36,6 @@ class Area:
     evidence: float = 0.0
     evidence_at_s: float = 0.0
     slots: set[float] = field(default_factory=set)
-    first_slot_s: float = 0.0
     last_at_s: float = 0.0
     is_open: bool = False
     closed_at_s: float = float("-inf")
@@ -87,10 +86,6 @@ class Area:
         self._awaited.clear()
         for track in self.members.values():
             track.persistence = 0.0
-
-    def span_s(self) -> float:
-        """From the first to the last slot heard."""
-        return max(self.slots) - min(self.slots) if self.slots else 0.0
 
     def bearing_deg(self) -> float:
         tracks = list(self.members.values())

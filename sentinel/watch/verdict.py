@@ -40,11 +40,12 @@ LONG_SLOT_S = 60.0
 """No trail at 95 km is seen from both ends of a longer path, and none lasts through a slot of two minutes:
 three such stations need no further proof."""
 SHORT_KM = 700.0
-SHORT_SPAN_S = 20 * 60.0
+SHORT_SPAN_S = 5 * 60.0
+SHORT_SLOTS = 6
 SHORT_STATIONS = 4
 LEAST_BEYOND = 2
-"""Within 300-700 km an aircraft reflects for some minutes (common practice): nearer than ``SHORT_KM``,
-an area must have been heard for longer than any flight takes."""
+"""Within 300-700 km an aircraft reflects for some minutes (common practice): where no two stations are beyond
+``SHORT_KM``, several must have been heard for longer than a flight takes."""
 SCATTERED_STATIONS = 3
 SCATTERED_NATS = 6.5
 """Stations in different directions make an opening together when each alone is beyond a ping: one ping in
@@ -84,10 +85,9 @@ def is_opening(area: Area, live: list[Track], at_s: float, usual_per_min: float)
     if len(no_pings) >= LEAST_STATIONS and any(len(track.slots) >= LEAST_SLOTS for track in no_pings):
         return True
     beyond = [track for track in live if track.place.distance_km >= SHORT_KM]
-    if not beyond:
-        again = [track for track in live if len(track.slots) >= SUSTAINED_SLOTS]
-        return len(again) >= SHORT_STATIONS and area.span_s() >= SHORT_SPAN_S
-    if len(beyond) < LEAST_BEYOND or _stations(area, live) < LEAST_STATIONS:
+    if len(beyond) < LEAST_BEYOND:
+        return sum(_outlives_a_flight(track, area.closed_at_s) for track in live) >= SHORT_STATIONS
+    if _stations(area, live) < LEAST_STATIONS:
         return False
     if usual_per_min < CHORUS_PER_MIN and _is_chorus(live, at_s):
         return True
@@ -131,6 +131,11 @@ def _repetition_needed(usual_per_min: float) -> float:
 def _outlives_a_ping(track: Track, at_s: float) -> bool:
     lately = [slot for slot in track.slots if slot > at_s - SUSTAINED_WITHIN_S]
     return len(lately) >= SUSTAINED_SLOTS and lately[-1] - lately[0] >= SUSTAINED_SPAN_S
+
+
+def _outlives_a_flight(track: Track, since_s: float) -> bool:
+    slots = [slot for slot in track.slots if slot > since_s]
+    return len(slots) >= SHORT_SLOTS and slots[-1] - slots[0] >= SHORT_SPAN_S
 
 
 def _is_chorus(live: list[Track], at_s: float) -> bool:
