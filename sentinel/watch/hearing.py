@@ -298,8 +298,12 @@ class Hearing:
         return [track for track in area.members.values() if track.until_s > at_s]
 
 
-def _order(far: FarDecode) -> tuple[str, float, str]:
-    return far.sender.text, far.decode.at_s, far.decode.message
+def _order(far: FarDecode) -> tuple[str, float, str, str, tuple[float, ...]]:
+    """Whatever a decode can say, so that no two that differ stand in the order in which they came."""
+    decode = far.decode
+    said = (decode.snr_db, decode.dt_s, decode.audio_hz)
+    numbers = tuple(float("-inf") if each is None else each for each in said)
+    return far.sender.text, decode.at_s, decode.message, decode.mode or "", numbers
 
 
 def _touch(table: OrderedDict[str, float], key: str, at_s: float) -> None:

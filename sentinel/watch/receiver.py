@@ -94,7 +94,8 @@ class Receiver:
     def offset(self, call: str, at_s: float, dt_s: float | None) -> None:
         """A believed station's time offset; false decodes come with any offset and would drag the median."""
         if dt_s is not None:
-            self.offsets[call] = (at_s, dt_s)
+            before_at_s, before_s = self.offsets.get(call, (None, dt_s))
+            self.offsets[call] = (at_s, min(dt_s, before_s) if at_s == before_at_s else dt_s)  # in any order
             self.offsets.move_to_end(call)
             if len(self.offsets) > KEPT_STATIONS:
                 self.offsets.popitem(last=False)

@@ -106,18 +106,16 @@ class Watch:
         self.counts["rejected"] += lines
 
     def _feed_decode(self, decode: Decode) -> list[Change]:
-        self.counts["lines"] += 1
         if decode.freq_mhz is not None and not self.settings.covers(decode.freq_mhz):
-            self.counts["other_band"] += 1
+            self._count("lines", "other_band")
             return []
-        at_s = decode.at_s
-        if at_s < self._now_s:
-            self.counts["late"] += 1
-            if self._now_s - at_s > LATE_S:
-                return []
-            at_s = self._now_s
+        is_late = decode.at_s < self._now_s
+        if is_late and self._now_s - decode.at_s > LATE_S:
+            self._count("lines", "late")
+            return []
+        at_s = max(decode.at_s, self._now_s)
         changes = [] if at_s == self._pending_s else self._begin_instant(at_s)
-        self.counts["decodes"] += 1
+        self._count("lines", "decodes", *(("late",) if is_late else ()))  # not in what was said before it
         message, far = self.hearing.hear(decode)
         if message.sender is None:
             self.counts["rejected"] += 1
@@ -127,6 +125,10 @@ class Watch:
         if self._state is State.BLIND:
             self._must_judge = True
         return changes
+
+    def _count(self, *names: str) -> None:
+        for name in names:
+            self.counts[name] += 1
 
     def _feed_hint(self, event: NeighbourReport | NeighbourHeard | LowerBandSkip) -> list[Change]:
         """A word from outside opens no instant: what is heard here is judged when it would be without it."""
