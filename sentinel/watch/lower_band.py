@@ -82,7 +82,7 @@ class SkipFinder:
             return None
         distance_km = round(nearest.place.distance_km)
         mhz = round(muf_mhz(self._freq_mhz, distance_km), 1)
-        return Skip(self._freq_mhz, distance_km, round(nearest.place.bearing_deg, 1), mhz)
+        return Skip(self._freq_mhz, distance_km, round(nearest.place.bearing_deg, 1) % 360.0, mhz)
 
     def _reaching(self, openings: Openings, at_s: float) -> Iterator[Track]:
         """The stations that show such skip now, in openings by sporadic E."""

@@ -100,11 +100,12 @@ def opened(live: Sequence[Track], bearing_deg: float, at_s: float, usual_per_hou
     """Why an area is open: how many, how often, from where, against what is usual."""
     again = sum(1 for t in live if len(t.slots) > 1)
     first_s = min(t.slots[0] for t in live)
-    where = f"{compass_point(bearing_deg)} ({bearing_deg:.0f}°, {reach(live)})"
+    where = f"{compass_point(bearing_deg)} ({round(bearing_deg) % 360}°, {reach(live)})"
     if len(live) == 1:
         return (
             f"{live[0].call}, {live[0].place.distance_km:.0f} km to the {compass_point(bearing_deg)} "
-            f"({bearing_deg:.0f}°), was heard in {len(live[0].slots)} slots: no ping reaches that far."
+            f"({round(bearing_deg) % 360}°), was heard in {len(live[0].slots)} slots: "
+            "no ping reaches that far."
         )
     span_s = at_s - first_s
     within = f" within {minutes(span_s)}" if span_s > 0 else ""
@@ -116,7 +117,7 @@ def opened(live: Sequence[Track], bearing_deg: float, at_s: float, usual_per_hou
 
 def still_open(live: Sequence[Track], bearing_deg: float, open_s: float, silent_s: float, mode: Mode) -> str:
     """How an opening stands after its first minute."""
-    where = f"{compass_point(bearing_deg)} ({bearing_deg:.0f}°"
+    where = f"{compass_point(bearing_deg)} ({round(bearing_deg) % 360}°"
     if not live:
         return f"The opening to the {where}) has been silent for {minutes(silent_s)}."
     ago = "" if silent_s < 60 else f", the last {minutes(silent_s)} ago"

@@ -87,7 +87,7 @@ class Track:
             locator=place.locator,
             location_source=place.source,
             uncertainty_km=round(place.uncertainty_km, 1),
-            bearing_deg=round(place.bearing_deg, 1),
+            bearing_deg=round(place.bearing_deg, 1) % 360.0,
             distance_km=round(place.distance_km, 1),
             first_at_s=self.first_at_s,
             last_at_s=self.last_at_s,
