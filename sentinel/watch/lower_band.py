@@ -98,7 +98,7 @@ class SkipFinder:
         return muf_mhz(self._freq_mhz, skip_km) >= self._above_mhz
 
     def _is_short_opening(self, near: Sequence[Track]) -> bool:
-        """What is no opening on VHF, for fear of aircraft, is one here if enough stations outlive pings."""
+        """What is no opening yet on VHF, for fear of aircraft, is one here if enough outlive a ping."""
         is_shortwave = self._freq_mhz < SHORTWAVE_MHZ
         return is_shortwave and sum(len(t.slots) >= SUSTAINED_SLOTS for t in near) >= LEAST_STATIONS
 
