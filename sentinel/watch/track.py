@@ -2,6 +2,7 @@
 
 from collections import deque
 from dataclasses import dataclass, field
+from math import ceil
 
 from sentinel.trade.callsign import Call
 from sentinel.watch.bulletin import Station
@@ -74,10 +75,16 @@ class Track:
         """Drop slots that have left the window; the newest always stays."""
         while len(self.slots) > 1 and self.slots[0] <= at_s:
             self.slots.popleft()
-            self._find_until()
 
     def _find_until(self) -> None:
-        self.until_s = self.last_at_s + min(self.window_s, LIFE_PER_SLOT_S * len(self.slots))
+        """Each slot earns the station some life, for as long as it stays in the window."""
+        slots = list(self.slots)[-ceil(self.window_s / LIFE_PER_SLOT_S) :]
+        began_s = float("-inf")
+        for left, slot in zip(range(len(slots), 0, -1), slots, strict=True):
+            self.until_s = max(began_s, self.last_at_s + min(self.window_s, LIFE_PER_SLOT_S * left))
+            began_s = slot + self.window_s  # from then on one slot fewer counts
+            if self.until_s <= began_s:
+                break
 
     def published(self) -> Station:
         """The station as the bulletin shows it."""

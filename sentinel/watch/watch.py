@@ -6,6 +6,7 @@ within a slot nor how often anyone calls ``tick`` changes a verdict.
 """
 
 from dataclasses import replace
+from itertools import chain
 
 from sentinel.trade.locator import center_of
 from sentinel.watch import sentences
@@ -178,6 +179,7 @@ class Watch:
         if self._pending_s is not None and until_s > self._pending_s:
             at_s, self._pending_s = self._pending_s, None
             if self._pending:
+                self.hearing.forget_before(at_s)
                 self.hearing.settle(at_s, self._pending)
                 if any(far.sender.text in self.hearing.tracks for far in self._pending):
                     self._last_far_at_s = at_s
@@ -272,8 +274,9 @@ class Watch:
     def _find_due_s(self, at_s: float) -> float:
         areas = self.hearing.grouping.areas
         ends = self.openings.next_end_s(areas)
+        looks = (area.looked_at_s + LOOK_EVERY_S for area in areas if area.is_open)
         lives = (track.until_s for area in areas for track in area.members.values() if track.until_s > at_s)
-        return min(min(lives, default=float("inf")), min(ends, default=float("inf")))
+        return min(chain(lives, ends, (look_s for look_s in looks if look_s > at_s)), default=float("inf"))
 
     def _explain(self, at_s: float) -> str:
         """One sentence with the numbers that decided, as they stand now."""
