@@ -91,8 +91,9 @@ def test_evidence_never_falls_below_zero_nor_grows_without_bound(
         at_s += pause_s
         area.hear(at_s, [at_s], nats)
         if is_given_up:
-            area.await_return(heard_at(SOUTH_WEST[0], at_s))
-            area.give_up_waiting(at_s + RETURN_S)
+            area.join(newcomer := heard_at(SOUTH_WEST[0], at_s))
+            area.await_return(newcomer)
+            assert area.give_up_waiting(at_s + RETURN_S) == 1
         assert 0.0 <= area.evidence <= EVIDENCE_CAP
         assert 0.0 <= area.evidence_by(at_s + 60.0) <= area.evidence
 
@@ -199,9 +200,10 @@ def test_a_newcomer_that_stays_away_counts_once_against_an_opening_and_one_that_
 
 
 def test_an_opening_that_ended_leaves_nothing_for_the_next_one() -> None:
-    area = area_of([track := heard_at(SOUTH_WEST[0], 0.0, 30.0, 60.0)], evidence=20.0)
-    area.is_open, track.persistence = True, 9.0
-    area.await_return(track)
+    lasting, once = heard_at(SOUTH_WEST[0], 0.0, 30.0, 60.0), heard_at(SOUTH_WEST[1], 60.0)
+    area = area_of([lasting, once], evidence=20.0)
+    area.is_open, lasting.persistence = True, 9.0
+    area.await_return(once)
     area.close(600.0)
-    assert (area.is_open, area.evidence, area.slots, track.persistence) == (False, 0.0, set(), 0.0)
+    assert (area.is_open, area.evidence, area.slots, lasting.persistence) == (False, 0.0, set(), 0.0)
     assert area.give_up_waiting(1_000.0) == 0

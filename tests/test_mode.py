@@ -15,7 +15,7 @@ from sentinel.sky.geodesy import hop_midpoints
 from sentinel.sky.sun import local_solar_hour
 from sentinel.trade.locator import center_of
 from sentinel.watch.bulletin import Mode
-from sentinel.watch.mode import ENOUGH, NOTHING, Clues, Judgement, SpaceWeather, judge
+from sentinel.watch.mode import ENOUGH, NOTHING, ONE_HOP_ALONG, Clues, Judgement, SpaceWeather, judge
 
 Stations = tuple[tuple[str, str], ...]
 
@@ -132,6 +132,10 @@ def test_one_hop_open_along_the_bearing_speaks_for_several_hops() -> None:
     alone, along = (judged(EUROPE[1:2], when, has_one_hop_along=is_so) for is_so in (False, True))
     assert alone.mode is Mode.UNKNOWN
     assert along.mode is Mode.MULTI_HOP_SPORADIC_E
+    odds, odds_along = (
+        share(each, Mode.MULTI_HOP_SPORADIC_E) / share(each, Mode.F2) for each in (alone, along)
+    )
+    assert odds_along / odds == pytest.approx(ONE_HOP_ALONG**2, rel=0.05)  # so much for, so much against F2
 
 
 # --- F2 and across the equator ----------------------------------------------------------------------

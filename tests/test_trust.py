@@ -96,7 +96,7 @@ def test_a_stronger_signal_is_no_less_believed(evidence: Evidence, snr_db: float
 
 
 @given(EVIDENCE)
-def test_each_part_has_its_reason_and_the_weightiest_comes_first(evidence: Evidence) -> None:
+def test_each_part_has_its_reason_and_changes_the_order_of_no_others(evidence: Evidence) -> None:
     _, reasons = credit(evidence)
     assert len(set(reasons)) == len(reasons) >= 1
     for name in ("is_partner_known", "is_called_by_others", "was_heard_other_days", "has_low_confidence"):
@@ -104,6 +104,16 @@ def test_each_part_has_its_reason_and_the_weightiest_comes_first(evidence: Evide
             _, without = credit(replace(evidence, **{name: False}))
             assert [reason for reason in reasons if reason in without] == list(without)
             assert len(reasons) == len(without) + 1
+
+
+def test_the_reasons_of_an_answer_to_a_neighbour_stand_in_the_order_of_their_weight() -> None:
+    answer = Evidence(True, False, snr_db=-10.0, is_partner_known=True)
+    assert credit(answer)[1] == (
+        "answers a station that is heard here",
+        "locator far from its prefix's land",
+        "well above the decoding threshold",
+        "allocated prefix",
+    )
 
 
 # --- numbers ----------------------------------------------------------------------------------------

@@ -292,6 +292,19 @@ def test_eight_minutes_of_silence_end_it() -> None:
     assert openings[1].opening.last_at_s == START_S + ends_min * MINUTE
 
 
+@pytest.mark.parametrize("stations", [2, 4])
+def test_what_is_heard_again_at_the_very_moment_of_the_end_goes_on(stations: int) -> None:
+    """Nothing is judged before the lines of that moment are in."""
+    heard = locals_for(60)
+    for station in SOUTH_WEST[:stations]:
+        heard += calling(station, START_S + 10 * MINUTE, START_S + 12 * MINUTE)
+    states, _ = told(heard, START_S + 60 * MINUTE)
+    (ended_min,) = [at for at, state in states[1:] if state == "quiet"]
+    again = Heard(START_S + ended_min * MINUTE, f"CQ {SOUTH_WEST[0][0]} {SOUTH_WEST[0][1]}")
+    went_on, _ = told([*heard, again], START_S + ended_min * MINUTE + 60.0)
+    assert went_on == states[:-1]
+
+
 @pytest.mark.parametrize(
     ("stray", "is_taken_in"),
     [

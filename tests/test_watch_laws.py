@@ -43,6 +43,8 @@ def watched(
                 watch.bulletin()
         told += watch.feed(decode)
         now_s = max(now_s, decode.at_s)
+        if ticks is not None and ticks.random() < 0.3:
+            told += watch.tick(now_s)  # within an instant nothing is judged
     told += watch.tick(END_S)
     return [*told, watch.bulletin()]
 
@@ -78,10 +80,15 @@ def shuffled_within_slots(feed: Feed, rng: Random) -> list[Decode]:
 
 
 TWICE_IN_A_SLOT = [
-    Decode(START_S + 60.0 * minute, f"CQ {call} {square[:4]}", -3.0, dt_s)
+    Decode(START_S + 60.0 * minute, f"CQ {call} {square[:4]}", snr_db, dt_s, audio_hz)
     for minute in range(3)
-    for (call, square), dt_s in zip(
-        (*NEAR[:3], NEAR[0], *FAR[:1] * 2), (2.4, 2.1, 0.1, 0.2, 0.1, 2.4), strict=True
+    for (call, square), snr_db, dt_s, audio_hz in (
+        (NEAR[0], -3.0, 2.4, 900.0),
+        (NEAR[1], -3.0, 2.1, 950.0),
+        (NEAR[2], -3.0, 0.1, 1_000.0),
+        (NEAR[0], -9.0, 0.2, 1_100.0),
+        (FAR[0], -3.0, 0.1, 1_200.0),
+        (FAR[0], -18.0, 2.4, 1_300.0),
     )
 ]
 
