@@ -4,6 +4,7 @@ import argparse
 import logging
 import signal
 import sys
+from collections.abc import Callable
 
 from sentinel.commands.options import Subcommands, add_command, add_config
 from sentinel.errors import ConfigError
@@ -21,6 +22,7 @@ def register(subcommands: Subcommands) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run until SIGTERM or SIGINT; both are a clean stop and exit 0."""
+    _on_stop(sys.exit)  # nothing has begun that would have to be ended
     from sentinel.config import check_paths, load
     from sentinel.daemon import Daemon
     from sentinel.identity import state_directory
@@ -45,8 +47,7 @@ def run(options: argparse.Namespace) -> int:
         on_change=view.update if view else lambda _bulletin: None,
         on_refresh=view.update if view and sys.stdout.isatty() else None,
     )
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda _number, _frame: daemon.stop())
+    _on_stop(daemon.stop)
     give_back()
     try:
         daemon.run()
@@ -54,6 +55,11 @@ def run(options: argparse.Namespace) -> int:
         if view is not None:
             view.close()
     return 0
+
+
+def _on_stop(stop: Callable[[], object]) -> None:
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda _number, _frame: stop())
 
 
 def set_up_log(level: int) -> None:
