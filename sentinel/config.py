@@ -88,7 +88,7 @@ class SourceSection(Section):
                 "one_band_at_a_time", f"does not go with band = '{self.band}'; remove one of them"
             )
         try:
-            self._compiled = Layout.compile(self.layout, self.fields)
+            self._compiled = Layout.compile(self.layout, self.fields, self.mode)
         except ConfigError as error:
             raise KeyedError("layout", f"is wrong: {error}", quotes_value=True) from error
         return self

@@ -318,6 +318,7 @@ def test_a_whole_configuration_becomes_settings(tmp_path: Path) -> None:
         name = "main"
         path = "decodes.log"
         layout = ["{utc:epoch} {message}", "--- {date:%Y-%m-%d} ---"]
+        mode = "FT4"
         [[source]]
         kind = "udp"
         port = 52001
@@ -332,6 +333,7 @@ def test_a_whole_configuration_becomes_settings(tmp_path: Path) -> None:
         "utf-8",
     )
     config = load(file)
+    assert [source.compiled.mode for source in config.source] == ["FT4", None]
     settings = config.watch_settings()
     assert settings.home_locator == "FN84ab"
     assert settings.own_call == "VE1QZZ"

@@ -63,6 +63,13 @@ def test_the_message_runs_to_the_next_literal_or_to_the_end() -> None:
     )
 
 
+def test_a_line_that_names_no_mode_is_of_the_mode_given_with_the_layout() -> None:
+    layout = Layout.compile(["{utc:epoch} {mode} | {message}", "{utc:epoch} {message}"], mode="FT4")
+    lines = ("1781467200 CQ VE1QZZ FN84", "1781467200 FT8 | CQ VE1QZZ FN84")
+    found = [LayoutReader(layout).read(line) for line in lines]
+    assert [each.mode for each in found if isinstance(each, Decode)] == ["FT4", "FT8"]
+
+
 def test_skip_is_one_ignored_word() -> None:
     assert one("{utc:%H%M} {skip} {message}", "1200 ~~ CQ DL5QAB JN58").message == "CQ DL5QAB JN58"
     assert isinstance(

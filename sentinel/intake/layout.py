@@ -54,15 +54,21 @@ BAD_MESSAGE = Rejection("the message holds control characters")
 
 
 class Layout:
-    """The compiled layout of one source. Immutable; any number of readers may share it."""
+    """The compiled layout of one source. Immutable; any number of readers may share it.
 
-    def __init__(self, forms: tuple[Form, ...]) -> None:
+    ``mode`` is that of decodes whose line names none.
+    """
+
+    def __init__(self, forms: tuple[Form, ...], mode: str | None = None) -> None:
         if all(form.is_header for form in forms):
             raise ConfigError("the layout has no template with {message}; add the one for decodes")
         self.forms = forms
+        self.mode = mode
 
     @classmethod
-    def compile(cls, value: LayoutValue, fields: Mapping[str, str] | None = None) -> "Layout":
+    def compile(
+        cls, value: LayoutValue, fields: Mapping[str, str] | None = None, mode: str | None = None
+    ) -> "Layout":
         """Compile a template, ``"json"`` with its table of pointers, ``{"json": {...}}``, or a list of these.
 
         Raises ConfigError with one sentence that says what is wrong and how to mend it.
@@ -72,7 +78,7 @@ class Layout:
             raise ConfigError("the layout is an empty list; give at least one template")
         if fields is not None and "json" not in values:
             raise ConfigError('a table of fields belongs to layout = "json"; remove it or change the layout')
-        return cls(tuple(_form(each, fields) for each in values))
+        return cls(tuple(_form(each, fields) for each in values), mode)
 
     @property
     def needs_date(self) -> bool:
@@ -104,7 +110,7 @@ class LayoutReader:
     """
 
     def __init__(self, layout: Layout, source: str = "", date_hint: date | float | None = None) -> None:
-        self._forms = layout.forms
+        self._forms, self._mode = layout.forms, layout.mode
         self._source = source
         self._newest = NewestDate()
         # the lines of one slot share their stamp, so the last one is read once
@@ -188,7 +194,7 @@ class LayoutReader:
             if isinstance(at_s, Rejection):
                 return at_s
             self._stamp, self._stamp_s = stamp, at_s
-        mode, at_s = mode or None, self._stamp_s
+        mode, at_s = mode or self._mode, self._stamp_s
         return Decode(at_s, message, snr_db, dt_s, audio_hz, freq_mhz, mode, self._source, doubt is not None)
 
     def _at_s(self, form: Form, utc: str | None, day_text: str | None) -> float | Rejection:

@@ -69,7 +69,7 @@ def read_two_calls(words: list[str]) -> Message | None:
             return None
         if exchange is _CALLS_ONLY and is_locator(second) and first[0] != "<":
             return None  # K1ABC FN42AB: a station and where it is, rather than a call from FN42AB
-        if addressee is not None and addressee.text == second:
+        if addressee is not None and addressee.text == second.strip("<>"):
             addressee = None  # a call sent twice, as in Morse
         return _message(second, addressee, exchange)
     exchange = _read_exchange(words[1:])
