@@ -33,6 +33,7 @@ from sentinel.watch.openings import best_mode, counted
 from sentinel.watch.place import separation_km
 from sentinel.watch.settings import WatchSettings
 from sentinel.watch.track import Track
+from sentinel.watch.verdict import HOLD_S
 from sentinel.watch.watch import Watch
 
 START_S = seconds("2026-06-14T20:00:00")
@@ -109,6 +110,26 @@ def test_stations_all_around_make_an_opening_together_when_each_lasts() -> None:
     for count, is_open in ((2, False), (3, True)):
         watch, _ = watched([*locals_until(60), *all_calling(SCATTERED[:count], 10, 20)], at(20))
         assert (watch.bulletin().state is State.OPEN) is is_open
+
+
+def test_late_lines_from_before_an_opening_ended_begin_no_other_one() -> None:
+    """Slots of 7.5 s: enough of them fit into the minute by which a line may be late."""
+    watch, stations, changes = Watch(WatchSettings(HOME)), SCATTERED[:3], []
+
+    def hear(at_s: float) -> None:
+        for call, square in stations:
+            changes.extend(watch.feed(Decode(at_s, f"CQ {call} {square}", -5.0, 0.1, mode="FT4")))
+
+    for number in range(20):
+        hear(START_S + 15.0 * number)
+    ends_s = START_S + 15.0 * 19 + HOLD_S
+    changes += watch.tick(ends_s + 1.0)
+    for number, ago_s in enumerate((58.0, 44.0, 29.0, 14.0, 1.0)):
+        changes += watch.tick(ends_s + 1.0 + 0.2 * number)
+        hear(ends_s - ago_s)
+    changes += watch.tick(ends_s + 60.0)
+    phases = [change.phase for change in changes if isinstance(change, OpeningChanged)]
+    assert phases == [Phase.BEGAN, Phase.ENDED]
 
 
 # --- what it is told with ---------------------------------------------------------------------------

@@ -43,7 +43,12 @@ class Openings:
         for area in hearing.grouping.areas:
             if not area.is_open and is_opening(area, live[area.number], at_s, usual_per_min):
                 changes.append(self._begin(area, live[area.number], at_s))
-        scattered = [a for a, tracks in self.live for track in tracks if is_beyond_a_ping(track, at_s)]
+        scattered = [
+            a
+            for a, tracks in self.live
+            for track in tracks
+            if track.last_at_s > a.closed_at_s and is_beyond_a_ping(track, at_s)
+        ]
         if not self._lives and len(scattered) >= SCATTERED_STATIONS:
             best = max(scattered, key=lambda a: (len(live[a.number]), a.evidence_by(at_s), -a.number))
             changes.append(self._begin(best, live[best.number], at_s))
@@ -110,7 +115,8 @@ class Openings:
 
     def _begin(self, area: Area, live: list[Track], at_s: float) -> OpeningChanged:
         area.is_open = True
-        began_at_s = min(slot for track in live for slot in track.slots if slot > area.closed_at_s)
+        heard = (slot for track in live for slot in track.slots if slot > area.closed_at_s)
+        began_at_s = min(heard, default=at_s)  # a slot may have begun before the last opening ended
         bearing = circular_mean_deg([t.place.bearing_deg for t in live])
         stamp = datetime.fromtimestamp(began_at_s, UTC).strftime("%Y%m%dT%H%M%SZ")
         life = OpeningLife(
