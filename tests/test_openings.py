@@ -112,6 +112,24 @@ def test_stations_all_around_make_an_opening_together_when_each_lasts() -> None:
         assert (watch.bulletin().state is State.OPEN) is is_open
 
 
+def test_what_is_left_of_an_opening_keeps_its_mode() -> None:
+    """Its stations still count as heard for some minutes, and were no pings."""
+    watch, changes = watched([*all_calling(SOUTH_WEST, 10, 20), *locals_until(40)], at(29))
+    assert [change.phase for change in changes] == [Phase.BEGAN, Phase.ENDED]
+    headings = watch.bulletin(at(29)).headings
+    assert [heading.mode for heading in headings] == [Mode.SPORADIC_E]
+
+
+def test_a_stray_decode_stretches_no_heading() -> None:
+    heard = [*all_calling(SOUTH_WEST, 10, 20), *locals_until(20)]
+    stray = Heard(at(19), "CQ W3QAB FN20")
+    (plain,), (with_stray,) = (
+        watched(lines, at(19.5))[0].bulletin(at(19.5)).headings for lines in (heard, [*heard, stray])
+    )
+    assert with_stray.stations == plain.stations + 1
+    assert replace(with_stray, stations=plain.stations) == plain
+
+
 def test_late_lines_from_before_an_opening_ended_begin_no_other_one() -> None:
     """Slots of 7.5 s: enough of them fit into the minute by which a line may be late."""
     watch, stations, changes = Watch(WatchSettings(HOME)), SCATTERED[:3], []

@@ -4,6 +4,7 @@ Distances and bearing come from stations that are beyond doubt, so that one stra
 the opening nor turns it.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from sentinel.sky.circular import circular_mean_deg, circular_std_deg
@@ -30,6 +31,14 @@ SHORTEST_SKIP_KM = 400.0
 ES_MODES = frozenset({Mode.SPORADIC_E, Mode.MULTI_HOP_SPORADIC_E})
 MOST_STATIONS = 1_000
 MOST_SQUARES = 100
+
+
+def sure_of(tracks: Collection[Track]) -> list[Track]:
+    """Those of one area that may set distances and bearing: located and believed, without lone outliers."""
+    located = [track for track in tracks if track.place.source is not LocationSource.PREFIX]
+    believed = located or list(tracks)
+    sure = [track for track in believed if track.heard >= 2 or track.trust >= SURE]
+    return _without_outliers(sure if len(sure) >= LEAST_SURE else believed)
 
 
 def _without_outliers(tracks: list[Track]) -> list[Track]:
@@ -99,11 +108,8 @@ class OpeningLife:
             self.peak_stations, self.peak_at_s = len(live), at_s
 
     def sure(self) -> list[Track]:
-        """The stations that may set distances and bearing: located and believed, without lone outliers."""
-        located = [h for h in self.heard.values() if h.place.source is not LocationSource.PREFIX]
-        believed = located or list(self.heard.values())
-        sure = [h for h in believed if h.heard >= 2 or h.trust >= SURE]
-        return _without_outliers(sure if len(sure) >= LEAST_SURE else believed)
+        """The stations that may set distances and bearing."""
+        return sure_of(self.heard.values())
 
     def published(
         self,

@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from sentinel.sky.circular import circular_mean_deg, circular_std_deg
-from sentinel.watch.area import Area
+from sentinel.watch.area import QUIET_LIFE_S, Area
 from sentinel.watch.bulletin import Heading, Mode, Opening
 from sentinel.watch.changes import OpeningChanged, Phase
 from sentinel.watch.evidence import bar
 from sentinel.watch.hearing import Hearing
 from sentinel.watch.mode import LONGEST_ES_HOP_KM, NOTHING, Clues, Judgement, SpaceWeather, is_along, judge
-from sentinel.watch.opening import OpeningLife
+from sentinel.watch.opening import OpeningLife, sure_of
 from sentinel.watch.track import Track
 from sentinel.watch.verdict import HOLD_S, SCATTERED_STATIONS, is_beyond_a_ping, is_opening
 
@@ -85,11 +85,12 @@ class Openings:
         return tuple(sorted(rows, key=lambda h: (-h.stations, h.bearing_deg)))
 
     def _heading(self, area: Area, live: list[Track], at_s: float) -> Heading:
-        bearings = [t.place.bearing_deg for t in live]
-        weights = [max(t.trust, 0.01) for t in live]
-        distances = [t.place.distance_km for t in live]
+        sure = sure_of(live)
+        bearings = [t.place.bearing_deg for t in sure]
+        weights = [max(t.trust, 0.01) for t in sure]
+        distances = [t.place.distance_km for t in sure]
         life = self._lives.get(area.number)
-        mode = (self.judge_life(life) if life else self._judge_area(live, at_s)).mode
+        mode = (self.judge_life(life) if life else self._judge_area(area, live, at_s)).mode
         return Heading(
             bearing_deg=round(mean_bearing_deg(live), 1) % 360.0,
             spread_deg=round(circular_std_deg(bearings, weights), 1),
@@ -148,11 +149,12 @@ class Openings:
         )
         return judge(Clues(self._home, life.peak_at_s, places, True, one_hop, self.weather))
 
-    def _judge_area(self, live: list[Track], at_s: float) -> Judgement:
+    def _judge_area(self, area: Area, live: list[Track], at_s: float) -> Judgement:
         if not live:
             return NOTHING
         places = tuple(t.place for t in live)
-        is_persistent = max(t.persistence for t in live) >= bar(0.0) / 2.0
+        was_open = at_s - area.closed_at_s < QUIET_LIFE_S  # what is left of an opening is no ping
+        is_persistent = was_open or max(t.persistence for t in live) >= bar(0.0) / 2.0
         one_hop = any(_is_one_hop_along(life, places[0].bearing_deg) for life in self._lives.values())
         return judge(Clues(self._home, at_s, places, is_persistent, one_hop, self.weather))
 
@@ -166,7 +168,8 @@ def counted(area: Area, live: list[Track]) -> list[Track]:
 
 def mean_bearing_deg(live: list[Track]) -> float:
     """Where these stations are, weighed by how far they are believed."""
-    return circular_mean_deg([t.place.bearing_deg for t in live], [max(t.trust, 0.01) for t in live])
+    sure = sure_of(live)
+    return circular_mean_deg([t.place.bearing_deg for t in sure], [max(t.trust, 0.01) for t in sure])
 
 
 def _is_one_hop_along(life: OpeningLife, bearing_deg: float) -> bool:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from sentinel.watch.bulletin import Mode
+from sentinel.watch.opening import sure_of
 from sentinel.watch.track import Track
 
 _POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -38,7 +39,7 @@ def stations(count: int) -> str:
 
 def reach(live: Sequence[Track]) -> str:
     """From how far these stations come."""
-    distances = [t.place.distance_km for t in live]
+    distances = [track.place.distance_km for track in sure_of(live)]
     return between_km(min(distances), max(distances))
 
 
