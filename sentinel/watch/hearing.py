@@ -37,6 +37,7 @@ from sentinel.watch.trust import (
     probability,
 )
 from sentinel.watch.usual import Usual
+from sentinel.watch.vague import Vague
 from sentinel.watch.verdict import SHORT_KM
 
 REPEATED_WITHIN_S = 15 * 60.0
@@ -77,6 +78,7 @@ class Hearing:
         self.far_calls: set[str] = set()
         self._called: OrderedDict[str, float] = OrderedDict()
         self._company = Company()
+        self._vague = Vague()
 
     # --- one decode -------------------------------------------------------------------------------
 
@@ -86,15 +88,26 @@ class Hearing:
         sender = message.sender
         if sender is None or sender.base == self.settings.own_call:
             return message, None
-        place = self.gazetteer.locate(sender, message.locator)
+        place = self._locate(sender, message.locator)
         self.receiver.heard(sender.base, decode.at_s)
         if place is not None and place.distance_km >= self.settings.far_km:
             if place.is_beyond(self.settings.far_km):
                 return message, FarDecode(decode, message, sender, place)
+            self._vague.note(sender.text, decode)
             return message, None
         if place is not None:
             self._hear_near(decode, message, sender, place)
         return message, None
+
+    def _locate(self, sender: Call, locator: str | None) -> Place | None:
+        """Where the sender is; one that is not believed yet may have said so itself, a moment ago."""
+        place = self.gazetteer.locate(sender, locator)
+        if place is not None and place.source is not LocationSource.PREFIX:
+            return place
+        candidate = self.candidates.get(sender.text)
+        if candidate is not None and candidate.place.agrees_with_prefix:
+            return candidate.place
+        return place
 
     def _hear_near(self, decode: Decode, message: Message, sender: Call, place: Place) -> None:
         at_s = decode.at_s
@@ -174,6 +187,9 @@ class Hearing:
             self.candidates.popitem(last=False)
         if not far.place.is_allocated or far.place.agrees_with_prefix is False:
             self.usual.false_call(at_s)
+        for earlier in self._vague.take(call, at_s - REPEATED_WITHIN_S):
+            slot = slot_start_s(earlier.at_s, earlier.mode)
+            track.hear(slot, earlier.at_s, earlier.snr_db, earlier.audio_hz)
         return track
 
     def _evidence(self, at_s: float, far: FarDecode) -> Evidence:
