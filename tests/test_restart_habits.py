@@ -1,6 +1,7 @@
 """Habits of days survive a kill: of the real process, through its diary, and also where that is damaged."""
 
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from sentinel.outputs.diary_rows import DiaryBatch, Snapshot
 from sentinel.watch.decode import Decode
 from sentinel.watch.settings import WatchSettings
 
+Shack = tuple[LiveWatch, BandDiary]
 START_S = seconds("2026-06-09T18:00:00")
 DAY_S = 86_400.0
 BEACON = SOUTH_WEST[0]  # on the air day and night: after three days it is no news
@@ -40,7 +42,8 @@ def learned_on_the_card(running: Daemon) -> float:
     """By when; 0 as long as nothing is there."""
     if not (running.state / "diary.sqlite").exists():
         return 0.0
-    back = BandDiary(Diary(running.state / "diary.sqlite"), DiaryQueue(), "6m").recall()
+    with Diary(running.state / "diary.sqlite") as card:
+        back = BandDiary(card, DiaryQueue(), "6m").recall()
     learned = back.memory.knowledge.learned
     return 0.0 if learned is None else learned.as_of_s
 
@@ -92,23 +95,24 @@ def tell_the_rest(band: Decoder, running: Daemon) -> None:
 # --- what a damaged copy does -------------------------------------------------------------------------------
 
 
-def station(folder: Path) -> tuple[LiveWatch, BandDiary]:
+@pytest.fixture
+def station(tmp_path: Path) -> Iterator[Shack]:
     """A watch that heard two days, as its diary keeps it."""
     live = LiveWatch(WatchSettings("FN84ab"), EventClock(START_S, 0.0))
     for heard in days(0, 2):
         live.feed(Decode(heard.at_s, heard.message, -5.0), False, 0.0)
     live.settle()
-    card, queue = Diary(folder / "diary.sqlite"), DiaryQueue()
-    diary = BandDiary(card, queue, "6m")
-    diary.note(
-        live.bulletin(), live.heard_lately(), (), Place(live.recent.take_lines(), {}, {}, live.learned)
-    )
-    queue.drain(card)
-    return live, diary
+    place = Place(live.recent.take_lines(), {}, {}, live.learned)
+    with Diary(tmp_path / "diary.sqlite") as card:
+        queue = DiaryQueue()
+        diary = BandDiary(card, queue, "6m")
+        diary.note(live.bulletin(), live.heard_lately(), (), place)
+        queue.drain(card)
+        yield live, diary
 
 
-def test_what_was_learned_comes_back_from_the_diary(tmp_path: Path) -> None:
-    live, diary = station(tmp_path)
+def test_what_was_learned_comes_back_from_the_diary(station: Shack) -> None:
+    live, diary = station
     back = diary.recall().memory.knowledge.learned
     assert back == live.learned()
     assert back is not None and len(back.near_hours) == len(NEIGHBOURS)
@@ -116,9 +120,9 @@ def test_what_was_learned_comes_back_from_the_diary(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "null", "[" * 100_000, '{"v": 1}', '{"v": 99}'])
 def test_damaged_habits_are_told_of_and_left_alone(
-    text: str, tmp_path: Path, caplog: pytest.LogCaptureFixture
+    text: str, station: Shack, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    _, diary = station(tmp_path)
+    _, diary = station
     with Diary(tmp_path / "diary.sqlite") as card:
         card.write(DiaryBatch(snapshots=(Snapshot("6m", text, "learned"),)))
     memory = diary.recall().memory
@@ -127,8 +131,8 @@ def test_damaged_habits_are_told_of_and_left_alone(
     assert "what the watch had learned of habits cannot be read" in caplog.text
 
 
-def test_an_operators_log_that_is_read_later_costs_no_habits(tmp_path: Path) -> None:
-    live, _ = station(tmp_path)
+def test_an_operators_log_that_is_read_later_costs_no_habits(station: Shack) -> None:
+    live, _ = station
     before = live.learned()
     live.learn_log({"K4QAB": "EM84"}, frozenset({"K"}), frozenset({"EM84"}))
     assert replace(live.learned(), as_of_s=before.as_of_s, clock=before.clock) == before
@@ -139,17 +143,17 @@ def test_an_operators_log_that_is_read_later_costs_no_habits(tmp_path: Path) -> 
     assert known.locators[BEACON[0]] == BEACON[1]
 
 
-def test_habits_from_a_time_that_has_not_come_yet_are_not_believed(tmp_path: Path) -> None:
-    live, diary = station(tmp_path)
+def test_habits_from_a_time_that_has_not_come_yet_are_not_believed(station: Shack, tmp_path: Path) -> None:
+    live, diary = station
     ahead = live.learned().moved(30 * DAY_S)
     with Diary(tmp_path / "diary.sqlite") as card:
         card.write(DiaryBatch(snapshots=(Snapshot("6m", json.dumps(ahead.as_json()), "learned"),)))
     assert diary.recall().memory.knowledge.learned is None
 
 
-def test_a_day_of_habits_costs_the_card_little(tmp_path: Path) -> None:
+def test_a_day_of_habits_costs_the_card_little(station: Shack) -> None:
     """At most one copy in ten minutes, and for big ones fewer; packed, with the diary's pages around them."""
-    live, diary = station(tmp_path)
+    live, diary = station
     written = []
     for minute in range(24 * 60):
         live.let_pass(START_S + 2 * DAY_S + 60.0 * minute)
