@@ -102,11 +102,11 @@ def test_evidence_never_falls_below_zero_nor_grows_without_bound(
 
 
 def test_the_bar_keeps_false_starts_to_the_figure_that_villes_inequality_gives() -> None:
-    """P(sup likelihood ratio >= e^h) <= e^-h (Ville 1939, from memory): 1 start in 4,900, so at two starts an
-    hour one in 100 days."""
+    """P(sup likelihood ratio >= e^h) <= e^-h (Ville 1939, from memory): 1 start in 22,000, so at two starts
+    an hour one in 460 days."""
     starts = math.exp(BAR)
-    assert starts == pytest.approx(4_900, rel=0.01)
-    assert starts / 2.0 / 24.0 == pytest.approx(100.0, rel=0.03)
+    assert starts == pytest.approx(22_000, rel=0.01)
+    assert starts / 2.0 / 24.0 == pytest.approx(460.0, rel=0.03)
 
 
 def test_usual_nights_start_by_chance_no_oftener_than_villes_bound_allows() -> None:

@@ -30,8 +30,9 @@ CHORUS_WITHIN_S = 30.0
 CHORUS_S = 75.0
 """Both parities of FT8; two transmission periods and a slot. One trail that carries three stations twice is
 unheard of, except where a shower's pings are many."""
-CHORUS_PER_MIN = 0.25
-"""At 15 pings an hour three pairs of them do meet: from there on evidence must speak."""
+CHORUS_PER_MIN = 0.16
+"""At ten pings an hour three pairs of them do meet, once in some hundred nights: from there on evidence must
+speak. More than is assumed of a night of which nothing is known yet."""
 DX_KM = 4_000.0
 DX_SLOTS = 3
 """No ping comes from beyond 4,000 km, so one station heard in three slots is an opening by itself."""
