@@ -42,8 +42,8 @@ MISS_CAP = 6
 SHARED_TRAIL = 0.75
 """Discount for each further station in one slot: few trails serve several stations at once."""
 BAR = 10.0
-"""By Ville's inequality at most one start in e^10 = 22,000 passes by chance; at two starts an hour that is one
-in 460 days, before the rules of ``verdict``. What decides is what no model holds, trails and aircraft that serve
+"""By Ville's inequality at most one start in e^10 = 22,000 passes by chance: at two starts an hour one in 460
+days, before the rules of ``verdict``. What decides is what no model holds, trails and aircraft that serve
 several stations: 8.5 brought two false openings in 213 invented days, and 10 costs a slot in the median."""
 BAR_PER_RATE = 2.0
 """1 would do if pings were strangers to each other; but the same big stations are pinged again and again."""
