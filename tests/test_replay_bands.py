@@ -1,8 +1,8 @@
 """``sentinel replay`` of several bands: from logs and a configuration to records that tell their band."""
 
 import json
-from collections.abc import Iterable
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
