@@ -268,3 +268,15 @@ def test_the_mode_of_the_band_is_that_of_its_busiest_opening() -> None:
     assert busiest.stations == len(EUROPE)
     assert bulletin.mode is busiest.mode is best_mode(bulletin.openings)
     assert best_mode(()) is None
+
+
+def test_a_stray_decode_stretches_no_opening_of_one_station() -> None:
+    """From beyond 4,000 km one station is an opening, and has no company that could outvote a stray one."""
+    heard = [*all_calling((BEYOND_4000_KM,), 10, 20), *locals_until(40)]
+    stray = Heard(at(19), "CQ I2QAB JN45", snr_db=-20)
+    (plain,), (with_stray,) = (
+        [change.opening for change in watched(lines, at(35))[1] if change.phase is Phase.ENDED]
+        for lines in (heard, [*heard, stray])
+    )
+    for name in ("bearing_deg", "nearest_km", "farthest_km"):
+        assert getattr(with_stray, name) == getattr(plain, name)

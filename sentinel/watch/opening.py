@@ -20,6 +20,8 @@ SURE = 0.98
 """Trust from which a station heard once may set the nearest or farthest distance."""
 LEAST_SURE = 3
 """So many make an opening; fewer do not speak for the others, as in its first seconds."""
+FRESH_S = 95.0
+"""Three transmission periods: who was heard once before that, and has not come back, speaks for nobody."""
 OUTLIER_KM = 150.0
 """More than the diagonal of a square: the next station stands in another one, not beside it."""
 OUTLIER_SLOTS = 2
@@ -37,8 +39,12 @@ def sure_of(tracks: Collection[Track]) -> list[Track]:
     """Those of one area that may set distances and bearing: located and believed, without lone outliers."""
     located = [track for track in tracks if track.place.source is not LocationSource.PREFIX]
     believed = located or list(tracks)
-    sure = [track for track in believed if track.heard >= 2 or track.trust >= SURE]
-    return _without_outliers(sure if len(sure) >= LEAST_SURE else believed)
+    repeated = [track for track in believed if track.heard >= 2]
+    if len(repeated) >= LEAST_SURE:
+        return _without_outliers([track for track in believed if track.heard >= 2 or track.trust >= SURE])
+    newest_s = max((track.last_at_s for track in believed), default=0.0)
+    may_return = [t for t in believed if t.heard >= 2 or t.last_at_s > newest_s - FRESH_S]
+    return _without_outliers(may_return if len(may_return) >= LEAST_SURE else repeated or believed)
 
 
 def _without_outliers(tracks: list[Track]) -> list[Track]:
