@@ -264,7 +264,7 @@ def _stop_loop(client: mqtt.Client) -> None:
 def _library_log() -> logging.Logger:
     """The library's own log, without its line for every failed attempt (ours is said once), and without its
     debug lines, which show topics as they came."""
-    library_log = logging.getLogger(f"{log.name}.library")
+    library_log = logging.getLogger(f"{log.name}.paho")
     library_log.setLevel(logging.INFO)
     library_log.addFilter(_is_worth_a_line)
     return library_log

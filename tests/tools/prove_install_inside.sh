@@ -138,12 +138,13 @@ check 'without the password file the unit does not start' not systemctl restart 
 check 'the installer mends that' $install
 printf '%s\n' "$password" >/etc/sentinel/mqtt-password
 check 'and it starts' within 30 systemctl restart $unit
-cp /etc/sentinel/sentinel.toml /root/good.toml
+good=$(mktemp)
+cat /etc/sentinel/sentinel.toml >"$good"
 echo 'lokator = 1' >>/etc/sentinel/sentinel.toml
 systemctl restart $unit
 check 'a wrong configuration is not tried again and again' [ "$(systemctl is-failed $unit) $(systemctl show -p ExecMainStatus --value $unit)" = 'failed 2' ]
 check 'the journal names the key' has lokator "$(journalctl -u $unit -n 20 --no-pager)"
-cp /root/good.toml /etc/sentinel/sentinel.toml
+cat "$good" >/etc/sentinel/sentinel.toml
 systemctl restart $unit
 
 echo '--- uninstall'
