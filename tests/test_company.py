@@ -17,14 +17,14 @@ STRANGERS = ("CE3QAA KP4QBC R-08", "CE3QAB HI8QCD -12", "CE3QAC KP4QDE RR73")
 """No locator in any of them: each alone might be a false decode."""
 
 
-@given(st.integers(0, 6), st.floats(0.0, 5_000.0))
+@given(st.integers(0, 10_000), st.floats(0.0, 5_000.0))
 def test_company_never_speaks_against_a_station_nor_louder_than_its_locator(
     companions: int, false_per_hour: float
 ) -> None:
     assert 0.0 <= company_nats(companions, false_per_hour) <= COMPANY_CAP
 
 
-@given(st.integers(1, 5), st.floats(0.0, 70.0), st.floats(1.0, 1_000.0))
+@given(st.integers(1, 1_000), st.floats(0.0, 70.0), st.floats(1.0, 1_000.0))
 def test_more_company_says_no_less_and_more_false_calls_make_it_say_no_more(
     companions: int, false_per_hour: float, more: float
 ) -> None:
@@ -62,3 +62,9 @@ def test_strangers_from_all_over_the_world_are_no_company() -> None:
 
 def test_company_that_came_minutes_apart_is_none() -> None:
     assert believed(*STRANGERS, every_s=120.0) == set()
+
+
+def test_a_crowd_that_comes_at_once_is_believed_and_stops_nothing() -> None:
+    """Two hundred in one slot: the chance of that by false decodes is smaller than a float can hold."""
+    calls = [f"KP4Q{first}{second}" for first in "ABCDEFGHIJKLMN" for second in "ABCDEFGHIJKLMN"]
+    assert believed(*(f"CE3QAA {call} -12" for call in calls)) == set(calls)

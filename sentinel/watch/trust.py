@@ -8,7 +8,7 @@ rehearsal's, rounded against the decode. The same call in another slot outweighs
 """
 
 from dataclasses import dataclass
-from math import exp, factorial, log
+from math import exp, lgamma, log
 
 CREDIBLE = 0.90
 """The cut, chosen from the trust distributions of true and false decodes in the rehearsal: tests/bench."""
@@ -115,8 +115,10 @@ def company_nats(companions: int, false_per_hour: float) -> float:
     expected = (LEAST_FALSE_PER_HOUR + false_per_hour) * COMPANY_S / 3600.0 * REGION_SHARE
     if not companions or expected > MOST_EXPECTED:
         return 0.0
-    chance = expected**companions / factorial(companions)
-    return min(COMPANY_CAP, log(COMPANY_IN_OPENING / chance))
+    chance_nats = companions * log(expected) - lgamma(
+        companions + 1
+    )  # a crowd's chance is too small for a float
+    return min(COMPANY_CAP, log(COMPANY_IN_OPENING) - chance_nats)
 
 
 def probability(nats: float) -> float:
