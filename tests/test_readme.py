@@ -311,7 +311,7 @@ def test_every_part_of_trust_is_in_the_table() -> None:
     parts = {name for name in vars(trust) if name.isupper()} - {name for _, name, _ in CONSTANTS}
     assert parts == {
         "CREDIBLE", "LEAST_FALSE_PER_HOUR", "STRONG_SNR_DB", "WEAK_SNR_DB", "ODD_OFFSET_S",
-        "COMPANY_S", "COMPANY_IN_OPENING", "REGION_SHARE", "MOST_EXPECTED",
+        "COMPANY_S", "COMPANY_IN_OPENING", "REGION_SHARE", "MOST_EXPECTED", "MOST_NATS",
     }  # fmt: skip
 
 

@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from nights import HOME, SOUTH_WEST, seconds
 
@@ -39,6 +39,7 @@ def trusted(evidence: Evidence, false_per_hour: float = 0.0, *, is_repeated: boo
 # --- laws -------------------------------------------------------------------------------------------
 
 
+@example(Evidence(True, True, 0.0, None, True, True, True, False), 0.0, True)
 @given(EVIDENCE, FALSE_PER_HOUR, st.booleans())
 def test_nothing_is_certain_and_nothing_impossible(
     evidence: Evidence, false_per_hour: float, is_repeated: bool

@@ -40,6 +40,8 @@ MOST_EXPECTED = 0.1
 """From 75 false calls an hour on, company comes by itself."""
 COMPANY_CAP = 4.0
 """No more than a locator that fits its prefix: companions may share their decoder's mistakes."""
+MOST_NATS = 36.0
+"""Beyond these odds a float would call it certain."""
 STRONG_SNR_DB = -14.0
 """Well above FT8's 50 % point of -20.8 dB (PA3FWM, Electron 2015), where false candidates are rare."""
 WEAK_SNR_DB = -19.0
@@ -123,6 +125,5 @@ def company_nats(companions: int, false_per_hour: float) -> float:
 
 def probability(nats: float) -> float:
     """The probability that odds of ``nats`` stand for, in (0, 1)."""
-    if nats >= 0:
-        return 1.0 / (1.0 + exp(-min(nats, 700.0)))
-    return exp(max(nats, -700.0)) / (1.0 + exp(max(nats, -700.0)))
+    nats = max(-MOST_NATS, min(MOST_NATS, nats))
+    return 1.0 / (1.0 + exp(-nats))
